@@ -1,0 +1,118 @@
+# Everything one does with this tree. `make` lists it. Needs python3 (3.11 to 3.13) with venv; brings the rest itself,
+# from the locks in .ci/lock, and installs again when they change.
+
+PYTHON ?= python3
+WORKERS ?= 2
+
+VENV := .venv
+BIN := $(VENV)/bin
+RUNTIME := $(VENV)/.runtime
+DEV := $(VENV)/.dev
+JS := tests/js/node_modules/.stamp
+
+SHELL := /bin/bash
+.SHELLFLAGS := -euo pipefail -c
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+MAKEFLAGS += --no-print-directory
+export PATH := $(CURDIR)/$(BIN):$(PATH)
+export PIP_DISABLE_PIP_VERSION_CHECK := 1
+export PIP_ROOT_USER_ACTION := ignore
+
+INSTALL := $(BIN)/python -m pip install --quiet --no-input --no-deps
+COMPILE := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --fork-strategy fewest --generate-hashes \
+	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" $(if $(UPGRADE),--upgrade)
+
+# A target whose work is still to be written says so and fails; it never passes for done.
+later = @echo "make $@ comes with $(1); there is nothing to run yet." >&2; exit 2
+
+.PHONY: help
+help: ## This list
+	@awk -F ':.*## ' '/^[a-z0-9-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+
+.PHONY: run
+run: ## Start the server on this machine
+	$(call later,the server)
+
+.PHONY: demo
+demo: ## The Saltmarsh Coast League, ready to try, on this machine
+	$(call later,the server)
+
+.PHONY: test
+test: check ## All checks, then all tests (ARGS="-k clock" for some)
+	@$(BIN)/pytest -n $(WORKERS) --dist loadfile $(ARGS)
+
+.PHONY: check
+check: $(DEV) $(JS) ## Style, layers and types of Python, JS and CSS: the fast half of `make test`
+	@$(BIN)/ruff check --quiet .
+	@$(BIN)/ruff format --quiet --check .
+	@$(BIN)/lint-imports --no-logo
+	@$(BIN)/mypy
+	@cd tests/js && npm run --silent types
+	@cd tests/js && npm run --silent lint
+	@cd tests/js && npm test --silent
+
+.PHONY: bench
+bench: ## Costs against a plain tool doing the same, one JSON object a line (ONLY=name)
+	$(call later,the benches)
+
+.PHONY: accept-1
+accept-1: $(DEV) ## Acceptance of stage 1: recordings in, a lesson video out, from the command line
+	@test -f tests/accept/accept_1.py || { echo "tests/accept/accept_1.py is still to be written." >&2; exit 2; }
+	@$(BIN)/python tests/accept/accept_1.py $(ARGS)
+
+.PHONY: fault
+fault: ## Kill it at random points and count what was lost (KILLS=100 SEED=1)
+	$(call later,the server)
+
+.PHONY: fuzz
+fuzz: ## Random requests and files against a running server
+	$(call later,the server)
+
+.PHONY: load
+load: ## Many phones answering at once
+	$(call later,the server)
+
+.PHONY: simulate
+simulate: ## Error rates and lengths of the clearance policies, by simulation
+	$(call later,the statistics)
+
+.PHONY: test-engines
+test-engines: ## The pages in a second and third browser engine
+	$(call later,the pages)
+
+.PHONY: lock
+lock: $(DEV) ## Write the lock files anew (UPGRADE=1 for the newest releases)
+	@$(COMPILE) pyproject.toml --group build -o .ci/lock/runtime.txt
+	@$(COMPILE) pyproject.toml --group build --extra dev -c .ci/lock/runtime.txt -o .ci/lock/dev.txt
+	@$(COMPILE) --group pyproject.toml:node -o .ci/lock/node.txt
+	@cd tests/js && npm install --package-lock-only --silent $(if $(UPGRADE),&& npm update --package-lock-only --silent)
+
+
+# What the targets above stand on. pip is the last thing that `venv` writes, so a venv broken off half-way is redone.
+$(BIN)/pip:
+	@$(PYTHON) -c 'import sys; sys.exit(not (3, 11) <= sys.version_info[:2] <= (3, 13))' \
+		|| { echo "Pennon needs Python 3.11 to 3.13: make PYTHON=python3.12 ..." >&2; exit 1; }
+	@$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null \
+		|| { echo "This python3 cannot make virtual environments. Run: apt-get install python3-venv" >&2; exit 1; }
+	@echo "Making $(VENV) ..."
+	@$(PYTHON) -m venv $(VENV)
+
+$(RUNTIME): .ci/lock/runtime.txt pyproject.toml | $(BIN)/pip
+	@echo "Installing what Pennon runs on ..."
+	@$(INSTALL) --require-hashes -r .ci/lock/runtime.txt
+	@PYTHONWARNINGS=ignore $(INSTALL) --no-build-isolation --editable .
+	@touch $@
+
+$(DEV): .ci/lock/dev.txt $(RUNTIME)
+	@echo "Installing what the checks and tests need ..."
+	@$(INSTALL) --require-hashes -r .ci/lock/dev.txt
+	@touch $@
+
+$(JS): tests/js/package-lock.json $(DEV)
+	@command -v npm >/dev/null || { echo "No node here: installing it from a wheel ..."; \
+		$(INSTALL) --require-hashes -r .ci/lock/node.txt; }
+	@command -v npm >/dev/null || { echo "The JS checks need node 20 or newer with npm on the path." >&2; exit 1; }
+	@echo "Installing what the JS checks need ..."
+	@cd tests/js && npm ci --silent
+	@touch $@

@@ -1,0 +1,144 @@
+"""Where media lies: every file is named by the digest of what made it, and appears whole or not at all.
+
+originals/ab/abcd....        received files, byte for byte, and beside each a `.json` with what is known of it
+prepared/ab/abcd....mp4      house pictures; `.wav` their sound; `.json` their facts, written last
+segments/ab/abcd.....<kind>  pieces of tapes; a cache that may be emptied
+tapes/ab/abcd....mp4         assembled lessons
+"""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+import json
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+
+_BLOCK = 1 << 20
+_serial = itertools.count()
+
+
+def digest_of_file(path: Path) -> str:
+    """SHA-256 of a file's bytes, in lower-case hex."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def digest_of(value: Any) -> str:
+    """SHA-256 of a value's canonical JSON (sorted keys, no blanks), in hex. Models count by their JSON form."""
+    text = json.dumps(value, default=_as_json, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _as_json(value: Any) -> Any:
+    if isinstance(value, BaseModel):
+        return value.model_dump(mode="json")
+    if isinstance(value, Path):
+        raise TypeError("a path is no content: digest what the file holds")
+    return str(value)
+
+
+@contextmanager
+def partial(path: Path) -> Iterator[Path]:
+    """A path beside `path` to write to; on success it is flushed to disk and takes the name, else it is removed.
+
+    The name holds the writer's process id, so that what a killed writer left can be told from work under way.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    draft = path.with_name(f"{path.name}.{os.getpid()}-{next(_serial)}.part")
+    try:
+        yield draft
+        with draft.open("rb") as file:
+            os.fsync(file.fileno())
+        os.replace(draft, path)
+        _flush_folder(path.parent)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _flush_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a small file so that readers see the old bytes or the new ones, never a part."""
+    with partial(path) as draft:
+        draft.write_bytes(data)
+
+
+def link_or_copy(source: Path, target: Path) -> None:
+    """The same bytes under another name: a hard link where the file system allows it, else a copy."""
+    with partial(target) as draft:
+        with suppress(OSError):
+            os.link(source.resolve(), draft)
+            return
+        shutil.copyfile(source, draft)
+
+
+@dataclass(frozen=True)
+class Library:
+    """The folder of one league's media. All names are digests; what people called a file is never part of a path."""
+
+    root: Path
+
+    def original(self, digest: str) -> Path:
+        """A received file, byte for byte; `digest` is that of its bytes."""
+        return self._place("originals", digest, "")
+
+    def receipt(self, digest: str) -> Path:
+        """JSON: what is known of a received file."""
+        return self._place("originals", digest, ".json")
+
+    def picture(self, digest: str) -> Path:
+        """A prepared recording to be shown and cut: house picture, and AAC sound where there is any."""
+        return self._place("prepared", digest, ".mp4")
+
+    def sound(self, digest: str) -> Path:
+        """The sound of a prepared recording: WAV, 48 kHz stereo 16 bit, exactly as long as the picture."""
+        return self._place("prepared", digest, ".wav")
+
+    def facts(self, digest: str) -> Path:
+        """JSON of `Prepared`. Written last: where it exists, the recording is complete."""
+        return self._place("prepared", digest, ".json")
+
+    def segment(self, digest: str, suffix: str) -> Path:
+        """A piece of a tape; `suffix` with its dot."""
+        return self._place("segments", digest, suffix)
+
+    def tape(self, digest: str) -> Path:
+        """An assembled lesson."""
+        return self._place("tapes", digest, ".mp4")
+
+    def sweep(self) -> int:
+        """Remove what killed writers left behind; how many files that were."""
+        left = [draft for draft in self.root.glob("*/??/*.part") if not _alive(draft)]
+        for draft in left:
+            draft.unlink(missing_ok=True)
+        return len(left)
+
+    def _place(self, shelf: str, digest: str, suffix: str) -> Path:
+        if not digest.isalnum():
+            raise ValueError(f"{digest!r} is no digest")
+        return self.root / shelf / digest[:2] / f"{digest}{suffix}"
+
+
+def _alive(draft: Path) -> bool:
+    writer = draft.name.rsplit(".", 2)[-2].partition("-")[0]
+    try:
+        os.kill(int(writer), 0)
+    except (ValueError, ProcessLookupError):
+        return False
+    except PermissionError:
+        return True
+    return True

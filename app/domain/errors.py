@@ -1,0 +1,66 @@
+"""Everything that can go wrong and be told to a person.
+
+PennonError                 says what happened, what is safe, what to do
+|- BadInput                 the input is at fault; trying again unchanged does not help
+|  |- CurriculumError       text files: every problem with file, line and what was expected
+|  |- RecordingRefused      a file that cannot become a recording, and the true reason
+|  `- NotFound              a name that means nothing here
+|- RenderFailed             a tape or preparation broke off; `permanent` decides about a retry
+`- Unready                  the machine lacks something (ffmpeg, disk, font): what to install or free
+"""
+
+from dataclasses import dataclass
+
+
+class PennonError(Exception):
+    """Base of all errors meant for people. `str(error)` is a whole sentence."""
+
+
+class BadInput(PennonError):
+    """What was given cannot be used as it is."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One fault in a text file: where, what is wrong, what would be right."""
+
+    file: str
+    line: int | None
+    what: str
+    expected: str = ""
+
+    def __str__(self) -> str:
+        place = self.file if self.line is None else f"{self.file}:{self.line}"
+        return f"{place}: {self.what}" + (f" (expected {self.expected})" if self.expected else "")
+
+
+class CurriculumError(BadInput):
+    """Text files of a curriculum that cannot be read; carries every problem found, in file order."""
+
+    def __init__(self, problems: tuple[Problem, ...]) -> None:
+        self.problems = problems
+        super().__init__("\n".join(str(problem) for problem in problems))
+
+
+class RecordingRefused(BadInput):
+    """A file that is not a usable recording. `reason` is for the person who brought it."""
+
+    def __init__(self, reason: str) -> None:
+        self.reason = reason
+        super().__init__(reason)
+
+
+class NotFound(BadInput):
+    """A name that nothing here has."""
+
+
+class RenderFailed(PennonError):
+    """Media work that broke off. `permanent`: the same work would fail again (do not retry)."""
+
+    def __init__(self, message: str, *, permanent: bool) -> None:
+        self.permanent = permanent
+        super().__init__(message)
+
+
+class Unready(PennonError):
+    """The machine lacks something; the message says what to do about it."""

@@ -1,0 +1,80 @@
+"""A recording: one uploaded file of a game from one camera; what is known of it before and after preparation."""
+
+from __future__ import annotations
+
+from datetime import date
+from fractions import Fraction
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field, PlainSerializer
+
+from app.domain.base import Id, Value, Words
+from app.domain.timecode import Rate, RateText
+
+
+class House(Value):
+    """The league's one form for prepared pictures. The rate is fixed once a recording exists: marks are frames."""
+
+    width: int = Field(default=1280, ge=16, le=3840, multiple_of=2)
+    height: int = Field(default=720, ge=16, le=2160, multiple_of=2)
+    rate: RateText = Rate(num=30)
+
+    def __str__(self) -> str:
+        return f"{self.width}x{self.height} at {self.rate}"
+
+
+class Source(Value):
+    """The picture of a file as it should be seen: upright, square pixels.
+
+    `frames` that can be shown and `duration` of the picture come from decoding, not from the header;
+    `rate` is nominal, None where the file has no constant rate.
+    """
+
+    width: int
+    height: int
+    rate: Rate | None
+    frames: int
+    duration: Annotated[Fraction, BeforeValidator(Fraction), PlainSerializer(str, return_type=str)]
+    sound: bool
+
+
+class Prepared(Value):
+    """A recording in house form, named by the digest of what made it. Sound is a PCM sidecar of equal length."""
+
+    digest: str
+    house: House
+    frames: int
+    sound: bool
+    notes: tuple[str, ...] = ()
+
+
+class Game(Value):
+    """One game: who against whom, when. Names are as the league prints them."""
+
+    id: Id
+    title: Words
+    on: date | None = None
+
+
+class Recording(Value):
+    """One file of a game from one camera, as a curriculum names it.
+
+    `offset`: frames to add to a frame of this recording to get the game's common clock; two recordings of one game
+    with equal offsets are in step. `see`: who may look at it besides the staff; `until`: not after that day.
+    """
+
+    id: Id
+    file: Words
+    angle: Words
+    game: Id | None = None
+    offset: int = 0
+    see: Words = "officials of the league"
+    until: date | None = None
+    download: bool = False
+    consent: str = ""
+    injury: bool = False
+
+
+def in_step(frame: int, source: Recording, target: Recording) -> int:
+    """The frame of `target` that was taken at the same moment as `frame` of `source`; may lie outside its picture."""
+    return frame + source.offset - target.offset

@@ -1,0 +1,154 @@
+"""The habits of this tree that no linter knows: what may be committed, how large things grow, under which licence."""
+
+from __future__ import annotations
+
+import ast
+import re
+import statistics
+from collections.abc import Iterator
+from importlib import metadata
+from pathlib import Path
+
+import pytest
+from packaging.requirements import Requirement
+
+from tests import tree
+
+TOP_LEVEL = {
+    ".ci", ".gitattributes", ".gitignore", "DEVELOPERS.md", "LICENSE", "Makefile", "README.md",
+    "app", "curricula", "pyproject.toml", "sample_clips", "static", "tests",
+}  # fmt: skip
+
+# Put together here, so that this file does not hold what it looks for.
+REGISTRIES = [
+    ".".join(parts)
+    for parts in (
+        ("pypi", "org"), ("pythonhosted", "org"), ("npmjs", "org"), ("npmjs", "com"), ("yarnpkg", "com"),
+        ("deb", "debian", "org"), ("crates", "io"), ("golang", "org"), ("jsdelivr", "net"), ("unpkg", "com"),
+    )
+]  # fmt: skip
+MACHINE_PATHS = [f"/{place}/" for place in ("work", "root", "home", "Users", "mnt")]
+
+MOST_FILE_LINES = 400
+MOST_FUNCTION_LINES = 60
+NO_NAMES = re.compile(r"(Manager|Service|Helper|Util)s?$|^_?(process|handle|get)_|^utils?$|^helpers?$")
+
+PERMISSIVE = {
+    "0BSD", "Apache-2.0", "BSD", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "ISC", "MIT", "MIT-CMU", "PSF-2.0", "Zlib",
+}  # fmt: skip
+UNCHANGED = {"tqdm": {"MPL-2.0"}}  # copyleft of the single file: free to use and pass on as it is
+
+
+def test_the_top_level_holds_only_what_belongs_there() -> None:
+    assert {tree.name(path).split("/")[0] for path in tree.files()} <= TOP_LEVEL
+
+
+@pytest.mark.parametrize("host", REGISTRIES)
+def test_no_file_names_a_package_registry(host: str) -> None:
+    assert _files_saying(host) == []
+
+
+def test_no_file_names_a_path_of_a_machine() -> None:
+    places = {*MACHINE_PATHS, f"{tree.ROOT}/"}
+    pattern = "|".join(rf"(?<![\w.:/}}>-]){re.escape(place)}" for place in sorted(places))
+    assert _files_saying(pattern) == []
+
+
+def _files_saying(pattern: str) -> list[str]:
+    said = ((path, tree.text(path)) for path in tree.files())
+    return [tree.name(path) for path, text in said if text is not None and re.search(pattern, text)]
+
+
+def test_no_file_is_too_long() -> None:
+    sources = [path for path in tree.files() if path.suffix in (".py", ".js")]
+    lengths = {tree.name(path): len(path.read_text("utf-8").splitlines()) for path in sources}
+    assert {name: lines for name, lines in lengths.items() if lines > MOST_FILE_LINES} == {}
+
+
+def test_no_function_is_too_long() -> None:
+    assert {where: lines for where, lines in _function_lengths() if lines > MOST_FUNCTION_LINES} == {}
+
+
+def test_most_functions_are_short() -> None:
+    lengths = sorted(lines for _, lines in _function_lengths())
+    assert statistics.median(lengths) < 10
+    assert lengths[len(lengths) * 9 // 10] < 30
+
+
+def _function_lengths() -> Iterator[tuple[str, int]]:
+    for path, module in tree.python("app", "sample_clips"):
+        for function in tree.functions(module):
+            yield f"{tree.name(path)}:{function.name}", (function.end_lineno or 0) - function.lineno + 1
+
+
+def test_things_are_named_for_what_they_are() -> None:
+    assert [f"{tree.name(path)}:{name}" for path, name in _defined_names() if NO_NAMES.search(name)] == []
+
+
+def _defined_names() -> Iterator[tuple[Path, str]]:
+    for path, module in tree.python("app", "sample_clips"):
+        yield path, path.stem
+        for node in ast.walk(module):
+            if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+                yield path, node.name
+
+
+def test_every_public_name_of_the_pure_layers_is_explained() -> None:
+    silent = [
+        f"{tree.name(path)}:{name}"
+        for path, module in tree.python("app/domain", "app/measure")
+        for name, node in [("module", module), *_public("", module)]
+        if not ast.get_docstring(node)
+    ]
+    assert silent == []
+
+
+def _public(
+    prefix: str, parent: ast.Module | ast.ClassDef
+) -> Iterator[tuple[str, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef]]:
+    for node in parent.body:
+        if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef) and not node.name.startswith("_"):
+            yield f"{prefix}{node.name}", node
+            if isinstance(node, ast.ClassDef):
+                yield from _public(f"{node.name}.", node)
+
+
+def test_locks_hold_a_hash_for_every_release() -> None:
+    for lock in sorted((tree.ROOT / ".ci" / "lock").glob("*.txt")):
+        entries = re.split(r"\n(?=[a-z0-9])", lock.read_text("utf-8"))[1:]
+        assert entries, lock.name
+        assert [entry for entry in entries if "--hash=sha256:" not in entry] == []
+
+
+def test_what_is_vendored_carries_its_licence() -> None:
+    vendored = {path.parent for path in tree.files() if path.suffix == ".woff2" or "vendor" in path.parts}
+    assert vendored
+    assert [tree.name(folder) for folder in sorted(vendored) if not (folder / "LICENSE").exists()] == []
+
+
+def test_every_licence_is_permissive_and_written_down() -> None:
+    written = {row[0]: row[1] for row in tree.rows(tree.section("DEVELOPERS.md", "Dependencies"))}
+    installed = {name: _licence(name) for name in _runtime()}
+    assert {name: written.get(name) for name in installed} == installed
+    assert {name: licence for name, licence in installed.items() if _demands(name, licence)} == {}
+
+
+def _runtime() -> list[str]:
+    lock = (tree.ROOT / ".ci" / "lock" / "runtime.txt").read_text("utf-8")
+    pinned = [Requirement(line) for line in re.findall(r"^([a-z0-9].*?) *\\$", lock, re.MULTILINE)]
+    return [one.name for one in pinned if one.marker is None or one.marker.evaluate()]
+
+
+def _licence(distribution: str) -> str:
+    """As the package states it: an SPDX expression, else one short line, else its classifier."""
+    told = metadata.metadata(distribution)
+    line = told.get("License-Expression") or told.get("License") or ""
+    if not line or "\n" in line:
+        line = next(entry for entry in told.get_all("Classifier") or [] if entry.startswith("License")).split(" :: ")[
+            -1
+        ]
+    return line.removesuffix(" (ISCL)").removesuffix(" License")
+
+
+def _demands(distribution: str, licence: str) -> set[str]:
+    return set(re.split(r" AND | OR |[() ]+", licence)) - PERMISSIVE - UNCHANGED.get(distribution, set()) - {""}
