@@ -141,12 +141,10 @@ def _runtime() -> list[str]:
 
 def _licence(distribution: str) -> str:
     """As the package states it: an SPDX expression, else one short line, else its classifier."""
-    told = metadata.metadata(distribution)
-    line = told.get("License-Expression") or told.get("License") or ""
+    told = metadata.metadata(distribution).json
+    line = str(told.get("license_expression") or told.get("license") or "")
     if not line or "\n" in line:
-        line = next(entry for entry in told.get_all("Classifier") or [] if entry.startswith("License")).split(" :: ")[
-            -1
-        ]
+        line = next(entry for entry in told["classifier"] if entry.startswith("License")).split(" :: ")[-1]
     return line.removesuffix(" (ISCL)").removesuffix(" License")
 
 

@@ -13,12 +13,14 @@ import array
 import json
 import struct
 import sys
+from contextlib import suppress
 from fractions import Fraction
 from typing import Any
 
 import av
 import av.error
 from av.audio.stream import AudioStream
+from av.packet import Packet
 from av.stream import Disposition
 from av.video.stream import VideoStream
 
@@ -34,7 +36,9 @@ def main(file: str, formats: str, protocols: str, max_side: int, max_pixels: int
             pictures = [_Picture(s, max_side, max_pixels) for s in container.streams.video]
             sounds = [_Sound(s) for s in container.streams.audio]
             if not any(p.oversize for p in pictures):
-                _walk(container, {t.stream.index: t for t in (*pictures, *sounds)})
+                _walk(container, [*pictures, *sounds])
+            for picture in pictures:
+                picture.finish()
             header_s = None if container.duration is None else container.duration / 1e6
             return {
                 "format": container.format.name,
@@ -42,24 +46,17 @@ def main(file: str, formats: str, protocols: str, max_side: int, max_pixels: int
                 "pictures": [p.told() for p in pictures],
                 "sounds": [s.told() for s in sounds],
             }
-    except (av.error.FFmpegError, OSError, ValueError) as error:
+    except (av.error.FFmpegError, OSError, ValueError, MemoryError) as error:
         return {"error": str(error)}
 
 
-def _walk(container: av.container.InputContainer, tracks: dict[int, _Picture | _Sound]) -> None:
-    """Every packet once. Damaged packets are passed over: what can be read is wanted, not perfection."""
-    packets = container.demux([track.stream for track in tracks.values()])
-    misses = 0
-    while misses < _TRIES:
-        try:
-            packet = next(packets)
-        except StopIteration:
-            return
-        except av.error.FFmpegError:
-            misses += 1
-            continue
-        if packet.size:
-            tracks[packet.stream_index].take(packet)
+def _walk(container: av.container.InputContainer, tracks: list[_Picture | _Sound]) -> None:
+    """Every packet once, as far as the file can be read."""
+    by_index = {track.stream.index: track for track in tracks}
+    with suppress(av.error.FFmpegError):
+        for packet in container.demux([track.stream for track in tracks]):
+            if packet.size:
+                by_index[packet.stream_index].take(packet)
 
 
 class _Picture:
@@ -81,7 +78,7 @@ class _Picture:
         self.newest = -(1 << 62)
         self.untimed = self.hidden = self.corrupt = self.back = self.early = 0
 
-    def take(self, packet: av.Packet) -> None:
+    def take(self, packet: Packet[Any]) -> None:
         if packet.is_discard:
             self.hidden += 1
         elif (time := packet.pts if packet.pts is not None else packet.dts) is None:
@@ -92,7 +89,7 @@ class _Picture:
         if self.first is None and self.tries < _TRIES:
             self._decode(packet)
 
-    def _note(self, packet: av.Packet, time: int) -> None:
+    def _note(self, packet: Packet[Any], time: int) -> None:
         self.pts.append(time)
         self.last = max(self.last, (time, packet.duration or 0))
         if packet.is_keyframe:
@@ -103,13 +100,15 @@ class _Picture:
             self.back += packet.dts <= self.newest
             self.newest = packet.dts
 
-    def _decode(self, packet: av.Packet) -> None:
+    def _decode(self, packet: Packet[Any] | None) -> None:
         self.tries += 1
-        try:
-            frames = packet.decode()
-        except av.error.FFmpegError:
-            return
-        self.first = next(iter(frames), None)  # type: ignore[assignment]
+        with suppress(av.error.FFmpegError):
+            self.first = next(iter(self.stream.codec_context.decode(packet)), None)
+
+    def finish(self) -> None:
+        """Ask the decoder for what it held back: of a very short file, that is all."""
+        if self.first is None and self.tries:
+            self._decode(None)
 
     def told(self) -> dict[str, Any]:
         stream, context = self.stream, self.stream.codec_context
@@ -139,10 +138,10 @@ def _seen(frame: av.VideoFrame | None) -> dict[str, Any]:
     """What only a decoded picture tells."""
     if frame is None:
         return {"decoded": False, "matrix": None}
-    turns = [bytes(side) for side in frame.side_data if side.type.name == "DISPLAYMATRIX"]  # type: ignore[attr-defined]
+    turn: Any = frame.side_data.get("DISPLAYMATRIX")
     return {
         "decoded": True,
-        "matrix": list(struct.unpack("<9i", turns[0][:36])) if turns else None,
+        "matrix": None if turn is None else list(struct.unpack("=9i", bytes(turn)[:36])),
         "width": frame.width,
         "height": frame.height,
         "pixels": frame.format.name,
@@ -164,7 +163,7 @@ class _Sound:
         self.last: int | None = None
         self.leap = 0  # the longest silence between two packets, in ticks
 
-    def take(self, packet: av.Packet) -> None:
+    def take(self, packet: Packet[Any]) -> None:
         self.packets += 1
         if packet.pts is None:
             return

@@ -31,7 +31,7 @@ _KNOWN = "MP4, MOV, MKV, WebM, AVI, MPEG-TS, MPEG-PS, ASF, FLV, Ogg and GIF"
 
 
 def format_of(path: Path) -> str:
-    """The names of the one format that a file may be opened as; RecordingRefused with the reason where there is none."""
+    """The name of the one format that a file may be opened as; RecordingRefused with the reason if there is none."""
     if not path.is_file():
         raise RecordingRefused("There is no such file, or it is no ordinary file.")
     with path.open("rb") as file:
@@ -90,7 +90,9 @@ def _what_else(head: bytes) -> str:
     for signature, name in _STILLS:
         if head.startswith(signature):
             return f"This is a still picture ({name}), not a recording."
-    if head.lstrip(b"\xef\xbb\xbf \r\n\t").startswith((b"#EXT", b"ffconcat", b"<?xml", b"<MPD", b"<svg", b"[playlist]")):
+    if head.lstrip(b"\xef\xbb\xbf \r\n\t").startswith(
+        (b"#EXT", b"ffconcat", b"<?xml", b"<MPD", b"<svg", b"[playlist]")
+    ):
         return "This is a list or drawing that points to other files, not a recording. Bring the recording itself."
     if _is_text(head):
         return "This is text, not a recording."

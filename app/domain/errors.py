@@ -5,6 +5,8 @@ PennonError                 says what happened, what is safe, what to do
 |  |- CurriculumError       text files: every problem with file, line and what was expected
 |  |- RecordingRefused      a file that cannot become a recording, and the true reason
 |  `- NotFound              a name that means nothing here
+|- Conflict                 the state is no longer what the change was made for
+|- Busy                     the server cannot take it now; trying again helps
 |- RenderFailed             a tape or preparation broke off; `permanent` decides about a retry
 `- Unready                  the machine lacks something (ffmpeg, disk, font): what to install or free
 """
@@ -52,6 +54,14 @@ class RecordingRefused(BadInput):
 
 class NotFound(BadInput):
     """A name that nothing here has."""
+
+
+class Conflict(PennonError):
+    """Something was changed meanwhile, or has been done already; nothing was changed now."""
+
+
+class Busy(PennonError):
+    """Too much at once; nothing was changed, and trying again in a moment helps."""
 
 
 class RenderFailed(PennonError):

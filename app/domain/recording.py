@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from fractions import Fraction
 from typing import Annotated
@@ -9,6 +10,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field, PlainSerializer
 
 from app.domain.base import Id, Value, Words
+from app.domain.errors import BadInput
 from app.domain.timecode import Rate, RateText
 
 
@@ -18,6 +20,17 @@ class House(Value):
     width: int = Field(default=1280, ge=16, le=3840, multiple_of=2)
     height: int = Field(default=720, ge=16, le=2160, multiple_of=2)
     rate: RateText = Rate(num=30)
+
+    @classmethod
+    def from_text(cls, text: str) -> House:
+        """A form written as WIDTHxHEIGHT@RATE: 1280x720@30. Raises BadInput for anything else."""
+        match = re.fullmatch(r"(\d{1,5})x(\d{1,5})@([\d/]{1,20})", text.strip())
+        try:
+            if match is None:
+                raise ValueError(text)
+            return cls.model_validate({"width": int(match[1]), "height": int(match[2]), "rate": match[3]})
+        except ValueError as error:
+            raise BadInput(f'"{text}" is no form for pictures; write it as 1280x720@30, even numbers') from error
 
     def __str__(self) -> str:
         return f"{self.width}x{self.height} at {self.rate}"

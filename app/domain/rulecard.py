@@ -39,15 +39,28 @@ class When(StrEnum):
     BEFORE = "any time before"
     THROUGHOUT = "throughout"
     WITH = "at the instant of another element"
+    NAMED = "at a named instant"
+
+
+class NamedInstant(Value):
+    """An instant that the rule itself names, such as a team-mate's first contact; clips mark it by its id."""
+
+    id: Id
+    text: Words
 
 
 class Element(Value):
-    """One thing that must be present for a flag. `instant_of` names the other element when `when` is `WITH`."""
+    """One thing that must be present for a flag.
+
+    `instant_of` names the other element when `when` is `WITH`; `instant` names one of the card's instants when it is
+    `NAMED`.
+    """
 
     id: Id
     text: Words
     when: When = When.DECISIVE
     instant_of: Id | None = None
+    instant: Id | None = None
     counts: tuple[Words, ...] = ()
     does_not_count: tuple[Words, ...] = ()
 
@@ -55,6 +68,8 @@ class Element(Value):
     def _instant_named(self) -> Element:
         if (self.when is When.WITH) != (self.instant_of is not None):
             raise ValueError(f'"instant_of" goes with when = "{When.WITH}", and only with it')
+        if (self.when is When.NAMED) != (self.instant is not None):
+            raise ValueError(f'"instant" goes with when = "{When.NAMED}", and only with it')
         return self
 
 
@@ -126,6 +141,7 @@ class RuleCard(Value):
     title: Words
     offence: Words
     source: Words
+    instants: tuple[NamedInstant, ...] = ()
     elements: tuple[Element, ...] = Field(min_length=1)
     exceptions: tuple[RuleException, ...] = ()
     shared_exceptions: tuple[Id, ...] = ()
@@ -146,9 +162,12 @@ class RuleCard(Value):
     def _ids_agree(self) -> RuleCard:
         _no_twins([*self.element_ids, *self.exception_ids, *(factor.id for factor in self.non_factors)])
         _no_twins([variant.id for variant in self.variants])
+        _no_twins([instant.id for instant in self.instants])
         for element in self.elements:
             if element.instant_of is not None and element.instant_of not in set(self.element_ids) - {element.id}:
                 raise ValueError(f'element "{element.id}": instant_of "{element.instant_of}" is no other element here')
+            if element.instant is not None and element.instant not in {instant.id for instant in self.instants}:
+                raise ValueError(f'element "{element.id}": this card names no instant "{element.instant}"')
         for step in self.review_steps:
             if step.of not in {*self.element_ids, *self.exception_ids}:
                 raise ValueError(f'review step of "{step.of}": this card has no such element or exception')

@@ -104,11 +104,11 @@ class Course:
         return self._on(self.place + eased * (np.array(to) - self.place))
 
     def dribbled(self, role: str, to: tuple[float, float], seconds: float, touches: int) -> Course:
-        """Pushed ahead along the ground in so many touches of a running player; the next touch is the caller's."""
+        """Pushed ahead along the ground by the feet of a running player, in so many touches; the next touch is the caller's."""
         course, start = self, self.place[:2]
         for k in range(1, touches + 1):
             x, y = start + (np.array(to) - start) * k / touches
-            course = course.touch(role, "dribble", reach=0.5).rolled((float(x), float(y)), seconds / touches)
+            course = course.touch(role, "trap", reach=0.5).rolled((float(x), float(y)), seconds / touches)
         return course
 
     def _on(self, piece: Floats) -> Course:

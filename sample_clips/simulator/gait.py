@@ -220,7 +220,7 @@ def _arms(stride: Stride, neck: Floats, chest: Floats, size: float) -> tuple[Flo
     for side, sign in zip(SIDES, (1.0, -1.0), strict=True):
         wave = sign * np.sin(2 * np.pi * stride.phase)
         upper = swing * wave - 0.18 * np.clip(stride.speed / 4, 0, 1)
-        outward = turned(_rows(stride, -UP), chest, np.full(len(wave), -0.20 * side))
+        outward = turned(_rows(stride, -UP), chest, np.full(len(wave), 0.17 * side))
         arm = turned(outward, left, -upper)
         lower = turned(arm, left, -(bend + 0.25 * wave * np.clip(stride.speed / 4, 0, 1)))
         lower = unit(lower - side * left * 0.22 * np.clip(stride.speed / 3, 0, 1)[:, None])

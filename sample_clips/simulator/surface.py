@@ -35,7 +35,7 @@ def draw(picture: Picture, eye: Floats, rotation: Floats, focal: float, cu: floa
             count = _near(marks, eye, rotation, focal, cu, cv, left, top, right, low, chosen)
             for v in range(top, low):
                 for u in range(left, right):
-                    far = _footprint(eye, rotation, focal, u - cu, v - cv, foot)
+                    far = footprint(eye, rotation, focal, u - cu, v - cv, foot)
                     if far < 0.0:
                         continue
                     _cover(foot, grain, grain_m, macro, colours, stripe_m, looks, edge, rgb)
@@ -49,7 +49,7 @@ def draw(picture: Picture, eye: Floats, rotation: Floats, focal: float, cu: floa
 
 
 @compiled
-def _footprint(eye: Floats, rotation: Floats, focal: float, across: float, down: float, foot: Floats) -> float:
+def footprint(eye: Floats, rotation: Floats, focal: float, across: float, down: float, foot: Floats) -> float:
     """Ground point seen by a pixel and its change a pixel (x, y, dx/du, dy/du, dx/dv, dy/dv); distance, -1 for sky."""
     a, b = across / focal, down / focal
     z = rotation[2, 2] + a * rotation[0, 2] + b * rotation[1, 2]
@@ -75,7 +75,7 @@ def _near(marks: Floats, eye: Floats, rotation: Floats, focal: float, cu: float,
     whole, none = True, True
     for v in (top - 1, low):
         for u in (left - 1, right):
-            if _footprint(eye, rotation, focal, u - cu, v - cv, foot) < 0.0:
+            if footprint(eye, rotation, focal, u - cu, v - cv, foot) < 0.0:
                 whole = False
                 continue
             none = False

@@ -11,17 +11,21 @@ import os
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
+from sample_clips.simulator.camera import Camera, high_view, homography, official_view
 from sample_clips.simulator.scene import FRAME_RATE, SUBFRAMES, Floats, Scene
 
 Topic = Literal["offside", "ball-out", "goal", "keeper", "shot-touched"]
 Verdict = Literal["present", "absent", "can't tell"]
 Ruling = Literal["flag", "no flag", "goal", "no goal", "whistle", "play on"]
 View = Literal["line", "high"]
+
+Homography = tuple[float, float, float, float, float, float, float, float, float]
+"""Row by row, from field metres (x, y, 1) to pixels of a 640 x 360 picture; integers are pixel centres."""
 
 YES: frozenset[Ruling] = frozenset({"flag", "goal", "whistle"})
 
@@ -57,12 +61,13 @@ class Mechanics(_Value):
 class Track(_Value):
     """Positions by frame, in whole millimetres: the first frame as it is, every later one as the change from the last.
 
-    people: their names and sides ("home" attacks towards +x). xy: frames x (2 N) flat x, y, x, y, ...; z: frames x N,
+    people, kits, heights: their names, shirts and metres ("home" attacks towards +x). xy: frames x (2 N) flat x, y, x, y, ...; z: frames x N,
     height of the feet; facing: frames x N in thousandths of a radian; ball: frames x 3; official: frames x 2.
     """
 
     people: tuple[str, ...]
     kits: tuple[str, ...]
+    heights: tuple[float, ...]
     xy: tuple[tuple[int, ...], ...]
     z: tuple[tuple[int, ...], ...]
     facing: tuple[tuple[int, ...], ...]
@@ -100,6 +105,7 @@ class Truth(_Value):
     distances: dict[str, float] = Field(default_factory=dict)
     people: dict[str, str] = Field(default_factory=dict)  # role in the play -> name on the track
     second_answer: str | None = None
+    ground: dict[View, dict[str, Homography]] = Field(default_factory=dict)  # by view and instant: field to picture
     track: Track | None = None
 
 
@@ -135,12 +141,32 @@ def track(scene: Scene) -> Track:
     return Track(
         people=tuple(actor.name for actor in scene.actors),
         kits=tuple(actor.kit for actor in scene.actors),
+        heights=tuple(actor.height_m for actor in scene.actors),
         xy=_changes(scene.xy[taken].reshape(scene.frames, -1)),
         z=_changes(scene.z[taken]),
         facing=_changes(scene.facing[taken]),
         ball=_changes(scene.ball[taken]),
         official=_changes(scene.official[taken]),
     )
+
+
+def grounded(play: Play) -> Truth:
+    """The truth with the way from field to picture of every view at every named instant."""
+    ground = {view: _grounds(camera_of(play.scene, view), play.truth.instants) for view in play.truth.views}
+    return play.truth.model_copy(update={"ground": ground})
+
+
+def camera_of(scene: Scene, view: View) -> Camera:
+    """The camera of a view of a scene."""
+    return official_view(scene) if view == "line" else high_view(scene)
+
+
+def _grounds(camera: Camera, instants: dict[str, int]) -> dict[str, Homography]:
+    found = {}
+    for name, frame in instants.items():
+        matrix = homography(camera, sample_of(frame)).ravel()
+        found[name] = cast(Homography, tuple(float(f"{number:.9g}") for number in matrix / matrix[-1]))
+    return found
 
 
 def _changes(rows: Floats) -> tuple[tuple[int, ...], ...]:

@@ -34,6 +34,11 @@ def made(**changes: Any) -> RuleCard:
             "no other element",
         ),
         ({"elements": [{"id": "a", "text": "A", "instant_of": "b"}]}, "instant_of"),
+        ({"elements": [{"id": "a", "text": "A", "when": "at a named instant"}]}, '"instant" goes with'),
+        (
+            {"elements": [{"id": "a", "text": "A", "when": "at a named instant", "instant": "contact"}]},
+            'names no instant "contact"',
+        ),
         ({"review_steps": [{"of": "wind", "proof": "A flag"}]}, "no such element"),
         ({"effective_from": date(2026, 1, 1), "effective_until": date(2025, 1, 1)}, "must come after"),
         ({"elements": []}, "at least 1"),

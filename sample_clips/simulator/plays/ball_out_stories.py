@@ -100,7 +100,7 @@ def curl(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
 
     course = tuned(story, over_touchline, margin)
     asked = len(course.path) - 1
-    course = course.bounced((15.8 + along, -31.6), 0.9, 0.8).touch("wide", "dribble", reach=0.5)
+    course = course.bounced((15.8 + along, -31.6), 0.9, 0.8).touch("wide", "trap", reach=0.5)
     course = course.rolled((15.0 + along, -28.6), 0.9).touch("wide", "pass").rolled((15 + along, -16), 1.3)
     course = course.touch("middle", "trap").rolled((14 + along, -14), 1.1)
     parts = (
@@ -123,9 +123,9 @@ def dribble(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
     def story(nudge: float) -> Course:
         told = Course.begin((8 + along, -32.6))
         for k, (x, y) in enumerate(((11.5, -33.0), (15, -33.4), (18.6, -33.75), (22.2, edge - nudge), (26, -33.6))):
-            told = told.touch("winger", "dribble", "left foot", 0.5, bearing=0.85 + 0.05 * k)
+            told = told.touch("winger", "trap", "left foot", 0.5, bearing=0.85 + 0.05 * k)
             told = told.rolled((x + along, y), 0.7)
-        return told.touch("winger", "dribble", reach=0.5, bearing=0.7)
+        return told.touch("winger", "trap", reach=0.5, bearing=0.7)
 
     course = tuned(story, over_touchline, margin)
     asked = len(course.path) - 1
@@ -195,7 +195,7 @@ def shielded(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
     def story(nudge: float) -> Course:
         told = Course.begin((38, -29)).still(0.5).touch("passer", "pass")
         told = told.rolled((51.9, -24.6 + along), 1.9).touch("winger", "trap", reach=0.42, bearing=1.1)
-        told = told.rolled((52.61 + nudge, -24.0 + along), 0.6).touch("winger", "dribble", reach=0.5, bearing=1.56)
+        told = told.rolled((52.61 + nudge, -24.0 + along), 0.6).touch("winger", "trap", reach=0.5, bearing=1.56)
         return told
 
     course = tuned(story, over_goal_line, margin)
@@ -246,7 +246,7 @@ def hooked_back(name: str, seed: int, margin: float, along: float = 0.0) -> Scri
 
     def story(nudge: float) -> Course:
         told = Course.begin((43, -25.0 + along)).dribbled("winger", (48.0, -23.6 + along), 1.5, 3).touch("winger")
-        told = told.rolled((49.4, -22.4 + along), 0.15).touch("back", "block", reach=0.35, bearing=-2.5)
+        told = told.rolled((49.4, -22.4 + along), 0.15).touch("back", "stretch", reach=0.35, bearing=-2.5)
         return told.rolled((52.6 + nudge, -19.4 + along), 1.4).touch("back", "stretch", reach=0.55, bearing=0.55)
 
     course = tuned(story, over_goal_line, margin)

@@ -7,12 +7,15 @@ while the contact is hidden behind somebody, can't be told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Literal
 
 import numpy as np
 
-from sample_clips.simulator import gait
+from sample_clips.simulator.actions import acted
+from sample_clips.simulator.gait import Pose, walk
+from sample_clips.simulator.kits import dress_of
+from sample_clips.simulator.people import INDEX, LIMBS, joints_of
 from sample_clips.simulator.scene import RATE, SUBFRAMES, Action, Floats, Scene
 
 Bound = Literal["opponents-half", "past-the-ball", "past-second-last"]
@@ -29,20 +32,32 @@ _SAVES = frozenset({"dive", "catch", "punch"})
 _CHOSEN = frozenset({"kick", "pass", "header", "volley", "trap"})
 _TIME_TO_CHOOSE = 0.6  # s between a team-mate's contact and an opponent's before it can be a deliberate play
 _IN_SIGHT = 0.40  # m from the line between ball and keeper's eyes
-_HIPS, _CHEST, _HEAD, _BOOT, _HEEL = 0.13, 0.13, 0.11, 0.04, 0.06  # m round the bones of a person of 1.80 m
+_ARMS = frozenset({"sleeve", "arm", "hand"})
 _BODY = 0.27  # m, half a person's width as a thing that hides others
 
 
 def foremost(scene: Scene, sample: int, who: int) -> float:
-    """The x of a person's foremost point of head, body or feet towards +x at a sample: of the very body that is drawn."""
-    pose = gait.walk(scene, who)
-    size = pose.size
-    neck = pose.pelvis[sample] + pose.spine[sample] * gait.SPINE_M * size
-    head = neck + pose.spine[sample] * gait.HEAD_M * size
-    toes = pose.ankles[sample] + pose.toes[sample] * gait.SOLE_M * size
-    parts = [pose.pelvis[sample, 0] + _HIPS * size, neck[0] + _CHEST * size, head[0] + _HEAD * size]
-    feet = [float(x) for x in (*(toes[:, 0] + _BOOT * size), *(pose.ankles[sample, :, 0] + _HEEL * size))]
-    return max(*map(float, parts), *feet)
+    """The x of a person's foremost point of head, body or feet towards +x at a sample: of the very body that is drawn.
+
+    Each limb is two balls and what lies between; trunk and head are flattened, so they reach less far along that axis.
+    """
+    pose = acted(scene, who, walk(scene, who))
+    taken = {f.name: getattr(pose, f.name) for f in fields(pose)}
+    still = Pose(**{k: v if k == "size" else v[sample : sample + 1] for k, v in taken.items()})
+    joints, build = joints_of(still)[0], pose.size * dress_of(scene, scene.actors[who]).build
+    reach = []
+    for first, second, *radii, part, flat in LIMBS:
+        if part in _ARMS:
+            continue
+        axis = joints[INDEX["cheek" if part == "head" else "facing"]]
+        thin = (1 - (1 - flat**2) * float(axis[0] / np.linalg.norm(axis)) ** 2) ** 0.5
+        reach += [_at(joints, end) + r * build * thin for end, r in zip((first, second), radii, strict=True)]
+    return max(reach)
+
+
+def _at(joints: Floats, end: tuple[str, str, float]) -> float:
+    one, other = float(joints[INDEX[end[0]], 0]), float(joints[INDEX[end[1]], 0])
+    return one + end[2] * (other - one)
 
 
 def margins(scene: Scene, sample: int, judged: int) -> dict[Bound, float]:
@@ -111,6 +126,7 @@ class Measures:
     hidden: bool
     part: Part | None
     involved: int | None
+    until: int  # the next team-mate's touch (the judged attacker's own included), else the end
     nearest: float  # m, how near the judged attacker comes to the ball before the next team-mate's touch
     sight: float  # m, from the judged attacker to the line between ball and keeper's eyes at the contact
     between: Between | None
@@ -140,6 +156,7 @@ def measure(scene: Scene) -> Measures:
         hidden=len(bracket) > 1,
         part=part,
         involved=involved,
+        until=until,
         nearest=_nearest(scene, contact, until, judged),
         sight=sight,
         between=_between(contact, opponent),

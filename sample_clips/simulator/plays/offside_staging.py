@@ -7,7 +7,7 @@ looks stands on the near touchline. The ball is laid through the touches after t
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -53,6 +53,7 @@ class Staging:
 
     seed: int
     name: str
+    game: str  # invented fixture
     samples: int
     line: Floats  # (T,) x of the away back line as it means to stand
     paths: dict[int, Floats]
@@ -64,6 +65,7 @@ class Staging:
     whistle: float | None  # s
     gaze: tuple[tuple[float, str], ...]  # what the assistant looks at, from when: "ball", "between", "line"
     focal: float
+    lag_s: float = 0.08  # of the assistant behind the line
     noises: tuple[Noise, ...] = ()
     actions: tuple[Action, ...] = ()
     home_line: float | None = None  # x of the home back line; None: in step with the attack
@@ -104,7 +106,8 @@ def _wanted(staging: Staging) -> Floats:
     wanted[:, 12:22] = motion.team(-1, line, lean, staging.seed + 4, AWAY_SHAPE)
     wanted[:, REFEREE] = motion.wander(samples, 1, staging.seed + 5)[:, 0]
     wanted[:, REFEREE] += np.stack([motion.delayed(line, 40) - 15.0, np.full(samples, 7.0)], axis=1)
-    wanted[:, FAR_ASSISTANT] = np.stack([np.minimum(behind, 0.0), np.full(samples, -TOUCHLINE)], axis=1)
+    wanted[:, FAR_ASSISTANT] = motion.wander(samples, 1, staging.seed + 7, 0.2)[:, 0]
+    wanted[:, FAR_ASSISTANT] += np.stack([np.minimum(behind, 0.0), np.full(samples, -TOUCHLINE)], axis=1)
     for who, path in staging.paths.items():
         wanted[:, who] = path
     return wanted
@@ -152,7 +155,7 @@ def _scene(staging: Staging, xy: Floats) -> Scene:
     samples = len(ball)
     look = ball[:, :2]
     facing = motion.facing(xy, look)
-    official = motion.assistant(_offside_line(xy, ball), TOUCHLINE, staging.seed + 6)
+    official = motion.assistant(_offside_line(xy, ball), TOUCHLINE, staging.seed + 6, staging.lag_s)
     follow = ball.copy()
     follow[:, 2] = 0.5
     return Scene(
@@ -172,7 +175,7 @@ def _scene(staging: Staging, xy: Floats) -> Scene:
         noises=(*_sounds(staging, meetings), *staging.noises),
         officials=(REFEREE, FAR_ASSISTANT),
         weather=staging.weather,
-        facts={"judged": staging.judged, "contact": sample_of(round(staging.contact * 30))},
+        facts={"game": staging.game, "judged": staging.judged, "contact": sample_of(round(staging.contact * 30))},
     )
 
 
@@ -210,8 +213,17 @@ def _ball(staging: Staging, xy: Floats, feet: Floats) -> tuple[Floats, list[Floa
     last = touches[-1]
     left = staging.samples - round(last.at * RATE)
     if left > 1:
-        pieces.append(flight.bounce(met[-1], last.onward or (0.0, 0.0, 0.0), left))
+        pieces.append(flight.bounce(met[-1], last.onward or _pushed_on(last, xy), left))
     return flight.join(*pieces)[: staging.samples], met
+
+
+def _pushed_on(touch: Touch, xy: Floats) -> Point:
+    """Velocity of a ball that a runner pushes a little ahead of himself."""
+    k = round(touch.at * RATE)
+    if touch.who is None or k < 1:
+        return (0.0, 0.0, 0.0)
+    u, v = (xy[k, touch.who] - xy[k - 1, touch.who]) * RATE * 1.15
+    return (float(u), float(v), 0.0)
 
 
 def _piece(touch: Touch, follower: Touch, start: Floats, end: Floats, xy: Floats, feet: Floats) -> Floats:
@@ -315,8 +327,3 @@ def _sounds(staging: Staging, meetings: list[Floats]) -> list[Noise]:
 
 def _hit(place: Floats) -> str:
     return "net" if place[0] > GOAL_X + 0.3 else "post"
-
-
-def renamed(staging: Staging, name: str) -> Staging:
-    """The same staging under another name."""
-    return replace(staging, name=name)

@@ -13,8 +13,8 @@ import numpy as np
 
 from sample_clips.simulator.motion import Waypoint, path, smooth_steps, wander
 from sample_clips.simulator.plays.offside_measure import Bound
-from sample_clips.simulator.plays.offside_staging import GOAL_X, Staging, Then, Touch
-from sample_clips.simulator.scene import FRAME_RATE, RATE, Floats, Noise
+from sample_clips.simulator.plays.offside_staging import GOAL_X, REFEREE, Staging, Then, Touch
+from sample_clips.simulator.scene import FRAME_RATE, RATE, Action, ActionKind, Floats, Noise
 
 Ending = Literal["whistle", "shot", "on"]
 Weather = Literal["sun", "cloud", "evening"]
@@ -39,10 +39,16 @@ class Knobs:
     pace: float = 5.6  # m/s of the judged attacker just after the contact
     weather: Weather = "sun"
     focal: float = 900.0
+    flagged: bool = False  # what this crew called, and so how the referee behaves
 
     @property
     def samples(self) -> int:
         return round(self.seconds * FRAME_RATE) * RATE // FRAME_RATE
+
+    @property
+    def game(self) -> str:
+        """The invented fixture it happened in."""
+        return f"g{1 + self.seed % 6}"
 
     @property
     def c(self) -> float:
@@ -63,7 +69,7 @@ def way(knobs: Knobs, *points: tuple[float, float, float], ease_s: float = 0.28)
 def defence(knobs: Knobs, *points: tuple[float, float]) -> Floats:
     """The defenders' line (T,) through (seconds after the contact, metres beyond L)."""
     at = [knobs.c + t for t, _ in points]
-    return smooth_steps(at, [min(knobs.line + dx, 46.5) for _, dx in points], knobs.samples)
+    return smooth_steps(at, [min(knobs.line + dx, 46.5) for _, dx in points], knobs.samples, 0.5)
 
 
 def line_then_chase(knobs: Knobs) -> Floats:
@@ -97,9 +103,8 @@ def keeps(knobs: Knobs, who: int, got: float, then: Ending) -> list[Touch]:
         return [*touches, *shot_home(knobs, who, last)]
     if then == "whistle":
         return [*touches, Touch(last, who, "dribble", "free", onward=(2.4, 0.5, 0.0))]
-    end = (knobs.samples + 60) / RATE
-    more = [beat(last + 0.5 * k) for k in range(1 + int((end - last) / 0.5))]
-    return [*touches, *[Touch(at, who, "dribble", "dribble", limb=_foot(k)) for k, at in enumerate(more)]][:-1]
+    more = [beat(last + 0.5 * k) for k in range(1 + int((knobs.seconds - last) / 0.5))]
+    return [*touches, *[Touch(at, who, "dribble", "dribble", limb=_foot(k)) for k, at in enumerate(more)]]
 
 
 def shot_home(knobs: Knobs, who: int, at: float) -> list[Touch]:
@@ -119,33 +124,45 @@ def crowd(knobs: Knobs, got: float, ending: Ending, end_at: float) -> tuple[Nois
 
 
 def whistle_at(knobs: Knobs, got: float) -> float | None:
-    """A whistle 1.2 to 1.5 s after the involvement, where the ending has one."""
-    return beat(got + 1.2 + 0.1 * (knobs.seed % 4)) if knobs.ending == "whistle" else None
+    """A whistle 1.2 to 1.5 s after the involvement, or once a shot has ended; none where play goes on."""
+    if knobs.ending == "on":
+        return None
+    return beat(got + (1.2 if knobs.ending == "whistle" else 2.6) + 0.1 * (knobs.seed % 4))
+
+
+def referee_signals(knobs: Knobs, got: float) -> tuple[Action, ...]:
+    """What the referee does once the assistant had his time: whistles, and shows the call that was made."""
+    whistle = whistle_at(knobs, got)
+    at = round((whistle or beat(got + 1.5)) * RATE)
+    blown = (Action("whistle", REFEREE, at - 24, at, at + 30, "right hand"),) if whistle else ()
+    shown: ActionKind = "raise arm" if knobs.flagged else "signal"
+    return (*blown, Action(shown, REFEREE, at + 36, at + 66, at + 240, "left hand"))
 
 
 def staged(
     knobs: Knobs, line: Floats, paths: dict[int, Floats], touches: list[Touch], got: float, *, judged: int = ATTACKER,
     against: Bound = "past-second-last", gaze: tuple[tuple[float, str], ...] | None = None, focal: float = 0.0,
     home_line: float | None = None, duels: tuple[tuple[int, int], ...] = (), contact: float | None = None,
+    lag_s: float | None = None,
 ) -> Staging:  # fmt: skip
     """The common end of all stories: sounds, eyes, whistle."""
-    inside = [touch for touch in touches if touch.at < knobs.samples / RATE]
-    over = [touch for touch in touches if touch.at >= knobs.samples / RATE]
+    inside = [touch for touch in touches if touch.at < knobs.samples / RATE - 0.1]
     at = knobs.c if contact is None else contact
     end_at = min(got + 2.4, knobs.seconds - 0.4)
     return Staging(
-        seed=knobs.seed, name=knobs.name, samples=knobs.samples, line=line, paths=paths,
-        touches=tuple(inside + over[:1]), contact=at, judged=judged, margin=knobs.margin, against=against,
+        seed=knobs.seed, name=knobs.name, game=knobs.game, samples=knobs.samples, line=line, paths=paths,
+        touches=tuple(inside), contact=at, judged=judged, margin=knobs.margin, against=against,
         whistle=whistle_at(knobs, got), focal=focal or knobs.focal, home_line=home_line, duels=duels,
         gaze=gaze or ((0.0, "ball"), (max(at - 1.3, 0.1), "between"), (at + 0.35, "judged"), (got, "judged")),
-        noises=crowd(knobs, got, knobs.ending, end_at), weather=knobs.weather,
+        noises=crowd(knobs, got, knobs.ending, end_at), actions=referee_signals(knobs, got), weather=knobs.weather,
+        lag_s=0.03 + 0.02 * (knobs.seed % 6) if lag_s is None else lag_s,
     )  # fmt: skip
 
 
 # ------------------------------------------------------------------------------------------------- the stories
 
 
-def through(knobs: Knobs, back: float = 9.0, delay: float = 1.5, pass_by: Then = "roll", hide: bool = False) -> Staging:
+def through(knobs: Knobs, back: float = 8.2, delay: float = 1.5, pass_by: Then = "roll", hide: bool = False) -> Staging:
     """A ball through the line for a forward who times his run; `hide` puts an opponent before the passer's foot."""
     line = line_then_chase(knobs)
     y, v, L = knobs.y, knobs.pace, knobs.line
@@ -184,7 +201,7 @@ def runs_back(knobs: Knobs, delay: float = 1.35) -> Staging:
         (delay + 0.1, L - 3.4, y - 1.2), (delay + 1.4, L - 3.0, y + 1.0), (5, L + 4, y + 4),
     )  # fmt: skip
     defender = way(knobs, (-4, L + 2.2, y + 6), (0, L, y + 4.2), (1.4, L - 0.4, y + 2.4), (4.5, L + 3, y + 4.0))
-    paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 12.5, y - 2.5)}
+    paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 11.5, y - 2.5)}
     got = beat(knobs.c + delay)
     touches = [*carry(knobs, PASSER), Touch(knobs.c, PASSER, "pass", "roll"), *keeps(knobs, ATTACKER, got, knobs.ending)]
     return staged(knobs, line, paths, touches, got, focal=820.0)
@@ -203,7 +220,7 @@ def passive(knobs: Knobs, delay: float = 1.5) -> Staging:
     defender = way(
         knobs, (-4, L + 2.4, y + 3.2), (0, L, y + 3.4), (0.6, L + 0.7, y + 3.2), (2.6, L + 9, y + 3.2), (5, L + 17, y + 8.0)
     )
-    paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 9.5, y - 4.0), RUNNER: runner}
+    paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 8.6, y - 3.0), RUNNER: runner}
     got = beat(knobs.c + delay)
     touches = [*carry(knobs, PASSER), Touch(knobs.c, PASSER, "pass", "roll"), *keeps(knobs, RUNNER, got, knobs.ending)]
     return staged(knobs, line, paths, touches, got)
@@ -221,7 +238,7 @@ def off_an_opponent(knobs: Knobs, chosen: bool, delay: float = 1.75) -> Staging:
         knobs, (-4, x + 1.5, y + 1), (-0.5, x, y - 1.9), (0.4, x, y - 2.2), (1.2, x, y - 2.0), (3, x + 5, y + 1), (5, x + 9, y + 2)
     )
     defender = way(knobs, (-4, L + 2.4, y + 4.6), (0, L, y + 4.6), (0.5, L + 0.5, y + 4.5), (2.6, L + 7.5, y + 3.0), (5, L + 15, y + 7))
-    paths = {ATTACKER: attacker, DEFENDER: defender, OTHER_DEFENDER: middle, PASSER: passer_path(knobs, 10.5, y - 3.0)}
+    paths = {ATTACKER: attacker, DEFENDER: defender, OTHER_DEFENDER: middle, PASSER: passer_path(knobs, 9.8, y - 3.0)}
     got = beat(knobs.c + delay)
     passed = Touch(knobs.c, PASSER, "pass", "loft" if chosen else "roll")
     met = (
@@ -236,7 +253,7 @@ def off_an_opponent(knobs: Knobs, chosen: bool, delay: float = 1.75) -> Staging:
 def half_line(knobs: Knobs, delay: float = 1.7) -> Staging:
     """The defence stands on the halfway line; the forward starts beside it and the opponents' half decides."""
     at_half = Knobs(**{**knobs.__dict__, "line": -1.6})
-    story = through(at_half, back=9.0, delay=delay, pass_by="bounce")
+    story = through(at_half, back=8.2, delay=delay, pass_by="bounce")
     return Staging(**{**story.__dict__, "against": "opponents-half", "home_line": -30.0})
 
 
@@ -251,7 +268,7 @@ def cut_back(knobs: Knobs, delay: float = 0.75) -> Staging:
     got = beat(knobs.c + delay)
     finish = shot_home(knobs, ATTACKER, got) if knobs.ending == "shot" else keeps(knobs, ATTACKER, got, knobs.ending)
     touches = [*carry(knobs, WINGER), Touch(knobs.c, WINGER, "pass", "roll"), *finish]
-    return staged(knobs, line, paths, touches, got, against="past-the-ball", duels=((DEFENDER, ATTACKER),))
+    return staged(knobs, line, paths, touches, got, against="past-the-ball", lag_s=0.04, duels=((DEFENDER, ATTACKER),))
 
 
 Rebound = Literal["post", "keeper"]
@@ -329,13 +346,13 @@ def goal_kick(knobs: Knobs) -> Staging:
     """The home keeper's goal kick drops to a forward far beyond the line."""
     y, L = knobs.y, knobs.line
     line = defence(knobs, (-4, 1.5), (0, 0.0), (2.0, -0.5), (3.2, 2.0), (6, 10))
-    kicker = way(knobs, (-4, -50.9, -5.5), (-1.6, -50.8, -5.4), (0.0, -47.42, -4.0), (0.6, -46.5, -3.6), (5, -42, -2))
+    kicker = way(knobs, (-4, -50.9, -5.5), (-1.6, -50.8, -5.4), (0.0, -47.72, -4.0), (0.6, -46.8, -3.6), (5, -42, -2))
     got = beat(knobs.c + 3.0)
     attacker = way(knobs, (-4, L + 1, y + 5), (0, L + 2, y + 2), (1.5, L + 3, y), (3.0, L + 4, y), (5, L + 14, y + 4))
     defender = way(knobs, (-4, L + 1.5, y + 4.5), (0, L, y + 4.2), (1.6, L, y + 3.6), (3.2, L + 2, y + 2.6), (5.2, L + 11, y + 6.5))
     paths = {0: kicker, ATTACKER: attacker, DEFENDER: defender}
-    still = Touch(0.0, None, None, "still", place=(-47.0, -4.0, 0.11))
-    kicked = Touch(knobs.c, 0, "kick", "bounce", place=(-47.0, -4.0, 0.11), lift=12.5)
+    still = Touch(0.0, None, None, "still", place=(-47.3, -4.0, 0.11))
+    kicked = Touch(knobs.c, 0, "kick", "bounce", place=(-47.3, -4.0, 0.11), lift=12.5)
     touches = [still, kicked, *keeps(knobs, ATTACKER, got, knobs.ending)]
     gaze = ((0.0, "ball"), (knobs.c + 0.5, "judged"), (got - 0.6, "judged"))
     return staged(knobs, line, paths, touches, got, gaze=gaze, focal=900.0, home_line=-26.0)

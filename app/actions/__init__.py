@@ -1,0 +1,1 @@
+"""What people do: one function, one change; whole or not at all."""

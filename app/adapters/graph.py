@@ -1,0 +1,84 @@
+"""Filter graphs that set a source right: whole fields, upright, square pixels, ordinary colours, a rising clock."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from app.adapters import ffmpeg
+from app.adapters.contents import CLOCK_JUMP_S, Contents, Picture
+from app.domain.recording import House
+from app.domain.timecode import Rate
+
+Fields = Literal["tff", "bff", "auto"] | None
+"""Which field of an interlaced picture comes first (auto: as each picture says); None for whole pictures."""
+
+INPUT = ("-noautorotate", "-reinit_filter", "0", "-max_pixels", "35389440")
+"""Before the input: turns are made here; a change of size must not start the graph anew, for it counts pictures."""
+
+_UNSQUEEZE = "zscale=transfer=linear:npl={peak},format=gbrpf32le,zscale=primaries=bt709,tonemap=hable:desat=0"
+_ORDINARY = "zscale=transfer=bt709:matrix=bt709:range=limited,format=yuv420p"
+
+
+def upright(picture: Picture, fields: Fields, size: tuple[int, int]) -> list[str]:
+    """Filters that show the stored picture as it should be seen, at a given upright size, in bt709 of tv range."""
+    width, height = size[::-1] if picture.lies else size
+    whole = [f"bwdif=mode=send_frame:parity={fields}:deint=all"] if fields else []
+    if picture.wide_light or picture.wide_colour:
+        coloured = [f"scale={width}:{height}", *_ordinary_light(picture)]
+    else:
+        assumed = f":in_color_matrix={picture.assumed_matrix}" if picture.assumed_matrix else ""
+        coloured = [f"scale={width}:{height}{assumed}:out_color_matrix=bt709:out_range=tv"]
+    return [*whole, *coloured, *picture.turn]
+
+
+def _ordinary_light(picture: Picture) -> list[str]:
+    """From BT.2020 and high dynamic range to bt709; without it colours look washed out on every screen."""
+    told = f"zscale=tin={picture.wide_light or 'bt709'}:min=2020_ncl:pin=2020"
+    if picture.wide_light is None:
+        return [f"{told}:t=linear,format=gbrpf32le,zscale=primaries=bt709", _ORDINARY]
+    return [told, _UNSQUEEZE.format(peak=203), _ORDINARY]
+
+
+def house_picture(contents: Contents, fields: Fields, house: House) -> str:
+    """From decoded pictures, on a clock that begins with the first of them, to the house's constant rate and shape."""
+    size = ffmpeg.fitted(*contents.picture.upright, house)
+    steady = f"fps=fps={house.rate}:start_time=0"
+    shown = upright(contents.picture, fields, size)
+    fast = 1 / contents.usual_gap > house.rate.fraction
+    # Pictures that are dropped anyway need not be scaled; those shown twice are scaled once.
+    at = next(i for i, step in enumerate(shown) if step.startswith("scale")) if fast else len(shown)
+    return ",".join([*shown[:at], steady, *shown[at:], ffmpeg.bars(*size, house), ffmpeg.filter_tail(house)])
+
+
+def clock(contents: Contents) -> list[str]:
+    """The filter, if one is needed, that closes leaps of the picture's clock and makes it rise always."""
+    return [_closed("setpts", f"{float(contents.usual_gap)}/TB")] if contents.jumps else []
+
+
+def house_sound(contents: Contents, first_s: float, end_s: float) -> str:
+    """Sound on the picture's clock: what is earlier than its first frame is cut, what starts later begins silent.
+
+    `first_s`: when the first picture is shown on the file's clock; `end_s`: when no more sound is wanted (seconds).
+    """
+    closed = [_closed("asetpts", "NB_SAMPLES/SR/TB")] if contents.jumps else []
+    placed = [f"atrim=start={first_s:.6f}:end={end_s:.6f}", f"asetpts=PTS-{first_s:.6f}/TB"]
+    evened = ["aresample=48000:async=1000:first_pts=0", "aformat=sample_fmts=s16:channel_layouts=stereo"]
+    return ",".join([*closed, *placed, *evened])
+
+
+def _closed(setter: str, step: str) -> str:
+    """The timestamp filter that keeps gaps as they are, unless they go backwards or leap: then one step."""
+    gap = "PTS-PREV_INPTS"
+    kept = f"if(between({gap},1,{CLOCK_JUMP_S:.0f}/TB),{gap},{step})"
+    return f"{setter}='if(isnan(PREV_OUTPTS),PTS,PREV_OUTPTS+{kept})'"
+
+
+def times_output(label: str, file: str) -> list[str]:
+    """An output that shows nothing and writes the time of each picture it is given: `TICKS NUM/DEN` lines."""
+    quiet = ["-fps_mode", "passthrough", "-enc_time_base:v", "filter", "-f", "null"]
+    return ["-map", label, *quiet, "-stats_enc_pre:v", file, "-stats_enc_pre_fmt:v", "{pts} {tb}", "-"]
+
+
+def seek_rate(rate: Rate, frame: int) -> float:
+    """Where to seek to get a frame of constant rate and none before it: half a frame early, in seconds."""
+    return max(0.0, float(rate.seconds(2 * frame - 1) / 2))

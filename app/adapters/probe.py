@@ -1,0 +1,107 @@
+"""What a file is, found without trusting it: by first bytes, then header and packets, then by decoding its pictures."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from pathlib import Path
+
+from app.adapters import child, ffmpeg, graph, sniff
+from app.adapters.contents import MAX_PIXELS, MAX_SIDE, Contents, contents_of, refuse_length
+from app.adapters.graph import Fields
+from app.adapters.timeline import Timeline, read_times, source_of
+from app.domain.errors import RecordingRefused
+from app.domain.recording import Source
+
+_SAMPLE = 60
+_CLEARLY = 1.2
+"""How much better a picture must go with the field before than with the one after it; slow slopes reach 1.1."""
+_WHOLE_CODECS = ("vp8", "vp9", "av1", "libdav1d", "gif", "libvpx-vp9", "libvpx")
+_GIB = child.GIB
+
+
+def probe(path: Path) -> Source:
+    """The picture as it should be seen, its frames that can be shown and their length; RecordingRefused with reason.
+
+    Decodes the whole picture once, so it takes a share of the recording's length; `contents` alone is quick.
+    """
+    held = contents(path)
+    return source_of(held, decoded_times(path, held))
+
+
+def contents(path: Path) -> Contents:
+    """Header and packet times, read by a child under limits; RecordingRefused with the reason in words."""
+    demuxers = sniff.format_of(path)
+    size = path.stat().st_size
+    limits = (str(MAX_SIDE), str(MAX_PIXELS))
+    command = child.python("app.adapters.container", f"file:{path.absolute()}", demuxers, ffmpeg.PROTOCOLS, *limits)
+    finished = child.run(command, cpu_s=30 + 120 * size / _GIB, memory=2 * _GIB, file_size=0)
+    if finished.status != 0:
+        raise RecordingRefused(
+            "The file could not be read within the limits of time and memory. It is damaged or hostile."
+        )
+    held = contents_of(json.loads(finished.stdout), demuxers)
+    refuse_length(held)
+    return held
+
+
+def decoded_times(path: Path, held: Contents) -> Timeline:
+    """When each picture that can be shown is shown, by decoding all of them."""
+    with tempfile.TemporaryDirectory() as folder:
+        times = Path(folder) / "times"
+        picture = f"[0:{held.picture.index}]{','.join(graph.clock(held)) or 'null'}[times]"
+        command = [
+            *(ffmpeg.program(), *ffmpeg.QUIET),
+            *ffmpeg.guarded_input(path, *graph.INPUT, formats=held.demuxers),
+            *("-filter_complex", picture, *graph.times_output("[times]", str(times))),
+        ]
+        child.run(command, cpu_s=decoding_s(held), file_size=_GIB)
+        return read_times(times, held)
+
+
+def decoding_s(held: Contents) -> float:
+    """Generous CPU seconds for decoding: a minute, and a fiftieth of a second for each picture of 1280 x 720."""
+    picture = held.picture
+    return 60 + len(picture.pts) * picture.width * picture.height / 1280 / 720 / 50
+
+
+def look(path: Path, held: Contents) -> tuple[float, Fields]:
+    """When the first picture is shown on ffmpeg's clock of the file (seconds), and how its fields lie.
+
+    The header's word on fields is taken only where the pictures themselves do not tell: whole pictures are often
+    marked as interlaced, and combed ones as whole.
+    """
+    first_s, votes = _field_votes(path, held, None)
+    if held.picture.codec in _WHOLE_CODECS:
+        return first_s, None
+    if (length := float(held.expected_s)) > 60:
+        votes += _field_votes(path, held, length / 3)[1] + _field_votes(path, held, length * 2 / 3)[1]
+    return first_s, fields_of(votes, held.picture.interlaced)
+
+
+def fields_of(votes: list[str], marked: bool) -> Fields:
+    """How fields lie, from one vote a picture (tff, bff, progressive, undetermined) and the file's own mark."""
+    counts = {kind: votes.count(kind) for kind in ("tff", "bff", "progressive")}
+    combed, whole = counts["tff"] + counts["bff"], counts["progressive"]
+    first: Fields = "bff" if counts["bff"] > counts["tff"] else "tff"
+    if marked:
+        return None if whole > 4 * max(1, combed) else first if combed else "auto"
+    return first if combed > max(8, 8 * whole) and max(counts["tff"], counts["bff"]) > 8 * combed / 10 else None
+
+
+def _field_votes(path: Path, held: Contents, at_s: float | None) -> tuple[float, list[str]]:
+    """Time of the first of some pictures, and for each how its lines are woven."""
+    clock = ",".join(graph.clock(held)) + "," if held.jumps else ""
+    judged = f"idet=intl_thres={_CLEARLY},metadata=mode=print:key=lavfi.idet.multiple.current_frame:file=pipe\\\\:1"
+    seek = () if at_s is None else ("-ss", f"{at_s:.3f}")
+    command = [
+        *(ffmpeg.program(), *ffmpeg.QUIET),
+        *ffmpeg.guarded_input(path, *graph.INPUT, *seek, formats=held.demuxers),
+        *("-filter_complex", f"[0:{held.picture.index}]{clock}{judged}[seen]"),
+        *("-map", "[seen]", "-frames:v", str(_SAMPLE), "-fps_mode", "passthrough", "-f", "null", "-"),
+    ]
+    told = child.run(command, cpu_s=60, file_size=_GIB).stdout.decode(errors="replace").split()
+    times = [word.removeprefix("pts_time:") for word in told if word.startswith("pts_time:")]
+    if not times and at_s is None:
+        raise RecordingRefused("Not one picture in this file can be read. It is damaged or not complete.")
+    return float(times[0]) if times else 0.0, [word.partition("=")[2] for word in told if "=" in word]

@@ -1,0 +1,191 @@
+"""The command line. Everything a page does with files can be done here; `--json` prints one object a line."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from app import __version__
+from app.actions import curriculum as curriculum_actions
+from app.actions.recording import receive_recording
+from app.actions.tape import build_tape
+from app.adapters.files import Library
+from app.adapters.frame import write_frame
+from app.adapters.machine import checks
+from app.domain.errors import CurriculumError, PennonError, Problem
+from app.domain.recording import House
+from app.settings import Settings
+
+app = typer.Typer(
+    name="pennon",
+    help="For the supervisor of a league's officials: recordings in, lessons and quizzes out.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+curriculum = typer.Typer(help="Text files of a curriculum.", no_args_is_help=True)
+recording = typer.Typer(help="Recordings of games.", no_args_is_help=True)
+tape = typer.Typer(help="Lesson videos.", no_args_is_help=True)
+app.add_typer(curriculum, name="curriculum")
+app.add_typer(recording, name="recording")
+app.add_typer(tape, name="tape")
+
+AsJson = Annotated[bool, typer.Option("--json", help="One JSON object a line.")]
+Folder = Annotated[Path, typer.Argument(help="Folder of the curriculum.")]
+
+
+def main() -> None:
+    """Run a command. A problem is told in words on standard error, exit code 1; a mistyped command has 2."""
+    try:
+        app()
+    except PennonError as error:
+        _fail(str(error))
+    except OSError as error:
+        _fail(f"{error.filename or 'The disk'}: {error.strerror or error}. Nothing half-done was left behind.")
+
+
+def _fail(message: str) -> None:
+    print(message, file=sys.stderr)
+    raise SystemExit(1)
+
+
+def _line(value: dict[str, Any]) -> None:
+    print(json.dumps(value, ensure_ascii=False), flush=True)
+
+
+def _library(settings: Settings) -> Library:
+    return Library(settings.data)
+
+
+@app.callback(invoke_without_command=True)
+def root(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+    """Options before any command."""
+    if version:
+        print(f"pennon {__version__}")
+        raise typer.Exit
+
+
+@curriculum.command("check")
+def curriculum_check(
+    folder: Folder,
+    recordings: Annotated[bool, typer.Option("--recordings", help="Open and measure every recording too.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Check the text files of a curriculum: every problem with file and line."""
+    try:
+        checked = curriculum_actions.check_curriculum(folder, recordings=recordings)
+    except CurriculumError as error:
+        _problems(error.problems, as_json, "error")
+        _summary(folder.name, as_json, errors=len(error.problems))
+        raise typer.Exit(1) from None
+    _problems(checked.warnings, as_json, "warning")
+    _counts(checked, as_json)
+
+
+@curriculum.command("load")
+def curriculum_load(folder: Folder, as_json: AsJson = False) -> None:
+    """Check a curriculum and keep it in the league's folder, in place of an earlier one of the same name."""
+    checked = curriculum_actions.load_curriculum(folder, Settings.from_env().data)
+    _problems(checked.warnings, as_json, "warning")
+    _counts(checked, as_json)
+
+
+@curriculum.command("dump")
+def curriculum_dump(
+    folder: Annotated[Path, typer.Argument(help="New folder to write to.")],
+    name: Annotated[str | None, typer.Option("--curriculum", help="Which one, where there are several.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write a loaded curriculum as text files; loading them again gives the same."""
+    for path in curriculum_actions.dump_curriculum(name, Settings.from_env().data, folder):
+        _line({"file": str(path)}) if as_json else print(path)
+
+
+def _problems(problems: Iterable[Problem], as_json: bool, level: str) -> None:
+    for problem in problems:
+        if as_json:
+            _line({"level": level, **asdict(problem)})
+        else:
+            print(f"{level}: {problem}", file=sys.stderr if level == "error" else sys.stdout)
+
+
+def _counts(checked: curriculum_actions.Checked, as_json: bool) -> None:
+    value = checked.loaded.curriculum
+    kinds = ("cards", "recordings", "clips", "lessons", "quiz_plans", "policies", "crews")
+    counts = {kind: len(getattr(value, kind)) for kind in kinds}
+    _summary(value.about.id, as_json, errors=0, warnings=len(checked.warnings), **counts)
+
+
+def _summary(name: str, as_json: bool, *, errors: int, **counts: int) -> None:
+    if as_json:
+        _line({"curriculum": name, "ok": errors == 0, "errors": errors, **counts})
+    elif errors:
+        print(f"{name}: {errors} to mend; nothing was loaded", file=sys.stderr)
+    else:
+        print(f"{name}: good. " + ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in counts.items()))
+
+
+@recording.command("add")
+def recording_add(
+    files: Annotated[list[Path], typer.Argument(help="Files of any phone, camera or capture card.")],
+    game: Annotated[str | None, typer.Option(help="Which game they show.")] = None,
+    angle: Annotated[str | None, typer.Option(help="From where it was filmed.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Receive and prepare recordings. Exit code 1 when one could not be used."""
+    settings = Settings.from_env()
+    house = House.from_text(settings.house)
+    refused = 0
+    for file in files:
+        received = receive_recording(file, house, _library(settings), game=game, angle=angle)
+        refused += received.verdict == "rejected"
+        _line(received.line()) if as_json else print(received.sentence())
+    raise typer.Exit(1 if refused else 0)
+
+
+@app.command("frame")
+def frame(
+    file: Annotated[Path, typer.Argument(help="A recording, prepared or not.")],
+    at: Annotated[int, typer.Option("--at", help="Which frame, from 0.")],
+    out: Annotated[Path, typer.Option("--out", help="PNG to write.")],
+) -> None:
+    """Write one exact frame as the pages show it: upright, square pixels."""
+    write_frame(file, at, out)
+
+
+@tape.command("build")
+def tape_build(
+    folder: Folder,
+    lesson: Annotated[str, typer.Argument(help="Id of the lesson.")],
+    out: Annotated[Path, typer.Option("--out", help="MP4 to write; captions and poster stand beside it.")],
+    as_json: AsJson = False,
+) -> None:
+    """Cut and stitch one lesson straight from a curriculum folder."""
+    checked = curriculum_actions.check_curriculum(folder)
+    built = build_tape(checked.loaded, lesson, _library(Settings.from_env()), out)
+    _line(built.line()) if as_json else print(built.sentence())
+
+
+@app.command("doctor")
+def doctor(as_json: AsJson = False) -> None:
+    """Look whether this machine has what the work needs, and say what to do. Exit code 1 when something is missing."""
+    missing = 0
+    for check in checks(Settings.from_env().data):
+        missing += not check.ok
+        if as_json:
+            _line(asdict(check))
+        else:
+            print(f"{'good' if check.ok else 'TO DO'}  {check.name}: {check.found}")
+            if check.advice:
+                print(f"       {check.advice}")
+    raise typer.Exit(1 if missing else 0)
+
+
+if __name__ == "__main__":
+    main()
