@@ -23,6 +23,8 @@ INSTALL := $(BIN)/python -m pip install --quiet --no-input --no-deps
 COMPILE := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --fork-strategy fewest --generate-hashes \
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" $(if $(UPGRADE),--upgrade)
 
+NODE_SERVES := { command -v npm && node -e 'process.exit(parseInt(process.versions.node) < 20 ? 1 : 0)'; } >/dev/null 2>&1
+
 # A target whose work is still to be written says so and fails; it never passes for done.
 later = @echo "make $@ comes with $(1); there is nothing to run yet." >&2; exit 2
 
@@ -109,10 +111,11 @@ $(DEV): .ci/lock/dev.txt $(RUNTIME)
 	@$(INSTALL) --require-hashes -r .ci/lock/dev.txt
 	@touch $@
 
+# The wheel's node lands in $(BIN), which comes first on the path.
 $(JS): tests/js/package-lock.json $(DEV)
-	@command -v npm >/dev/null || { echo "No node here: installing it from a wheel ..."; \
+	@$(NODE_SERVES) || { echo "No node 20 with npm here: installing one from a wheel ..."; \
 		$(INSTALL) --require-hashes -r .ci/lock/node.txt; }
-	@command -v npm >/dev/null || { echo "The JS checks need node 20 or newer with npm on the path." >&2; exit 1; }
+	@$(NODE_SERVES) || { echo "The JS checks need node 20 or newer with npm; the wheel does not run here." >&2; exit 1; }
 	@echo "Installing what the JS checks need ..."
 	@cd tests/js && npm ci --silent
 	@touch $@

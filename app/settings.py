@@ -13,17 +13,32 @@ class Settings:
     """What a Pennon is started with.
 
     data: folder of all that is kept (PENNON_DATA). house: size and rate of prepared pictures where no curriculum
-    says so, as WIDTHxHEIGHT@RATE (PENNON_HOUSE).
+    says so, as WIDTHxHEIGHT@RATE (PENNON_HOUSE). host, port: where the server listens (PENNON_HOST, PENNON_PORT).
+    url: the address that people use, where a proxy stands in front (PENNON_URL); https in it makes cookies secure.
+    database_url: PENNON_DATABASE_URL, by default a file in the data folder. worker: whether the web process does the
+    long work too (PENNON_WORKER=no leaves it to `pennon worker`).
     """
 
     data: Path
     house: str
+    host: str
+    port: int
+    url: str
+    database_url: str
+    worker: bool
 
     @classmethod
     def from_env(cls, environment: Mapping[str, str] = os.environ) -> Settings:
         """Settings from the environment; what is not set has its default."""
         home = Path(environment.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
+        data = Path(environment.get("PENNON_DATA") or home / "pennon").absolute()
+        host, port = environment.get("PENNON_HOST") or "127.0.0.1", int(environment.get("PENNON_PORT") or 8430)
         return cls(
-            data=Path(environment.get("PENNON_DATA") or home / "pennon"),
+            data=data,
             house=environment.get("PENNON_HOUSE") or "1280x720@30",
+            host=host,
+            port=port,
+            url=(environment.get("PENNON_URL") or f"http://{host}:{port}").rstrip("/"),
+            database_url=environment.get("PENNON_DATABASE_URL") or f"sqlite:///{data / 'league.db'}",
+            worker=(environment.get("PENNON_WORKER") or "yes").lower() not in ("no", "0", "false"),
         )

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import re
 from collections.abc import Iterator
+from importlib.metadata import packages_distributions
 from typing import Any
 
+import pytest
 from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 from tests import tree
 
@@ -15,6 +19,9 @@ TARGETS = {
     "help", "run", "demo", "test", "check", "bench", "accept-1", "fault", "fuzz", "load", "simulate", "test-engines",
     "lock",
 }  # fmt: skip
+
+
+OURS = {"app", "sample_clips", "tests"}
 
 
 def _told() -> str:
@@ -49,6 +56,26 @@ def _asked() -> Iterator[str]:
     yield from project["dependencies"]
     for group in (*project["optional-dependencies"].values(), *tree.pyproject()["dependency-groups"].values()):
         yield from group
+
+
+@pytest.mark.parametrize(
+    ("folder", "extras"), [("app", []), ("sample_clips", ["simulator"]), ("tests", ["simulator", "dev"])]
+)
+def test_what_is_imported_is_asked_for(folder: str, extras: list[str]) -> None:
+    project = tree.pyproject()["project"]
+    asked = [*project["dependencies"], *(one for extra in extras for one in project["optional-dependencies"][extra])]
+    names = {Requirement(one).name for one in asked} | {"pydantic-core"}  # which pydantic pins
+    providers = packages_distributions()
+    foreign = {module for module in _imported(folder) if module in providers and module not in OURS}
+    assert {module for module in foreign if names.isdisjoint(map(canonicalize_name, providers[module]))} == set()
+
+
+def _imported(folder: str) -> set[str]:
+    """The first words of all modules that the Python under this folder imports."""
+    nodes = [node for _, module in tree.python(folder) for node in ast.walk(module)]
+    whole = {alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names}
+    whole |= {node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.module}
+    return {name.split(".")[0] for name in whole}
 
 
 def test_every_javascript_tool_has_its_reason() -> None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from app.adapters import child, ffmpeg
 from app.adapters.contents import Contents, Picture
+from app.adapters.probe import contents
 from app.domain.recording import House
 from app.domain.timecode import Rate
 
@@ -19,7 +20,16 @@ _TV = 1
 
 def departures(held: Contents, house: House) -> tuple[str, ...]:
     """What keeps a file from being in house form, in words; empty where it is. Reads no picture."""
+    told = unlike(held, house)
+    if told:
+        return told
+    return () if held.picture.extradata == made_extradata(house) else ("the encoder's headers are others",)
+
+
+def unlike(held: Contents, house: House) -> tuple[str, ...]:
+    """The same without regard to the encoder's headers: they bar joining by copy, not finding a frame by its number."""
     picture = held.picture
+    colours = (picture.range, picture.space, picture.transfer, picture.primaries)
     found = {
         f"the format is {held.format}": "mp4" not in held.format,
         f"the codec is {picture.codec} {picture.profile}": (picture.codec, picture.profile) != ("h264", "High"),
@@ -27,23 +37,19 @@ def departures(held: Contents, house: House) -> tuple[str, ...]:
         "the pixels are not square": picture.aspect != 1,
         "the picture is turned": bool(picture.turn),
         f"the pixels are {picture.pixels}": picture.pixels != "yuv420p",
-        "the colours are others": _colours(picture) != (_TV, _BT709, _BT709, _BT709),
+        "the colours are others": colours != (_TV, _BT709, _BT709, _BT709),
         "the picture is interlaced": picture.interlaced,
         "there are other pictures in the file": held.pictures > 1,
-        "packets are damaged, hidden or without time": bool(
-            picture.corrupt or picture.hidden or picture.untimed or picture.torn or picture.back
-        ),
+        "the sound begins before the picture": held.sound is not None and held.sound.first_s < -0.1,
+        "packets are damaged, hidden or without time": _spoilt(picture),
         "the file breaks off": picture.promised not in (0, len(picture.pts)),
         **_off_grid(picture, house.rate),
     }
-    told = tuple(words for words, true in found.items() if true)
-    if told:
-        return told
-    return () if picture.extradata == made_extradata(house) else ("the encoder's headers are others",)
+    return tuple(words for words, true in found.items() if true)
 
 
-def _colours(picture: Picture) -> tuple[int, int, int, int]:
-    return picture.range, picture.space, picture.transfer, picture.primaries
+def _spoilt(picture: Picture) -> bool:
+    return any((picture.corrupt, picture.hidden, picture.untimed, picture.torn, picture.back))
 
 
 def _off_grid(picture: Picture, rate: Rate) -> dict[str, bool]:
@@ -61,8 +67,6 @@ def _off_grid(picture: Picture, rate: Rate) -> dict[str, bool]:
 @functools.lru_cache(maxsize=16)
 def made_extradata(house: House) -> bytes:
     """The headers that this encoder writes for the house. They depend on size and rate alone."""
-    from app.adapters.probe import contents  # the two know each other only here
-
     with tempfile.TemporaryDirectory() as folder:
         sample = Path(folder) / "sample.mp4"
         blank = f"color=gray:size={house.width}x{house.height}:rate={house.rate}"

@@ -76,7 +76,8 @@ class _Picture:
         self.keys = array.array("q")
         self.last: tuple[int, int] = (-(1 << 62), 0)
         self.newest = -(1 << 62)
-        self.untimed = self.hidden = self.corrupt = self.back = self.early = 0
+        self.untimed = self.hidden = self.corrupt = self.back = self.early = self.torn = 0
+        self.prefix = _prefix(context.name, context.extradata or b"")
 
     def take(self, packet: Packet[Any]) -> None:
         if packet.is_discard:
@@ -86,6 +87,7 @@ class _Picture:
         else:
             self._note(packet, time)
         self.corrupt += packet.is_corrupt
+        self.torn += self.prefix > 0 and not _whole(memoryview(packet), self.prefix)
         if self.first is None and self.tries < _TRIES:
             self._decode(packet)
 
@@ -129,7 +131,7 @@ class _Picture:
             "last_ticks": self.last[1],
             "pts": sorted(self.pts),
             "keys": list(self.keys),
-            **{name: getattr(self, name) for name in ("untimed", "hidden", "corrupt", "back", "early")},
+            **{name: getattr(self, name) for name in ("untimed", "hidden", "corrupt", "back", "early", "torn")},
             **_seen(self.first),
         }
 
@@ -151,6 +153,23 @@ def _seen(frame: av.VideoFrame | None) -> dict[str, Any]:
         "primaries": int(frame.color_primaries),
         "range": int(frame.color_range),
     }
+
+
+def _prefix(codec: str, extradata: bytes) -> int:
+    """How many bytes tell the length of each unit in a packet; 0 where units are not so told."""
+    if codec == "h264" and extradata[:1] == b"\1" and len(extradata) > 4:
+        return (extradata[4] & 3) + 1
+    if codec == "hevc" and extradata[:1] == b"\1" and len(extradata) > 21:
+        return (extradata[21] & 3) + 1
+    return 0
+
+
+def _whole(packet: memoryview, prefix: int) -> bool:
+    """Whether the units of a packet fill it exactly; in a damaged one they hardly ever do."""
+    at, end = 0, len(packet)
+    while at + prefix <= end:
+        at += prefix + int.from_bytes(packet[at : at + prefix])
+    return at == end
 
 
 class _Sound:

@@ -50,6 +50,7 @@ class Picture:
     corrupt: int
     back: int
     early: int
+    torn: int
     interlaced: bool
     pixels: str
     space: int
@@ -217,7 +218,7 @@ def refuse_length(contents: Contents) -> None:
 
 def _picture(track: dict[str, Any]) -> Picture:
     same = ("index", "codec", "profile", "width", "height", "promised", "last_ticks", "hidden", "untimed", "corrupt")
-    seen = ("back", "early", "interlaced", "pixels", "space", "transfer", "primaries", "range")
+    seen = ("back", "early", "torn", "interlaced", "pixels", "space", "transfer", "primaries", "range")
     return Picture(
         **{name: track[name] for name in same + seen},
         aspect=_credible(Fraction(track["aspect"] or 1)),

@@ -7,7 +7,6 @@ from typing import Literal
 from app.adapters import ffmpeg
 from app.adapters.contents import CLOCK_JUMP_S, Contents, Picture
 from app.domain.recording import House
-from app.domain.timecode import Rate
 
 Fields = Literal["tff", "bff", "auto"] | None
 """Which field of an interlaced picture comes first (auto: as each picture says); None for whole pictures."""
@@ -77,8 +76,3 @@ def times_output(label: str, file: str) -> list[str]:
     """An output that shows nothing and writes the time of each picture it is given: `TICKS NUM/DEN` lines."""
     quiet = ["-fps_mode", "passthrough", "-enc_time_base:v", "filter", "-f", "null"]
     return ["-map", label, *quiet, "-stats_enc_pre:v", file, "-stats_enc_pre_fmt:v", "{pts} {tb}", "-"]
-
-
-def seek_rate(rate: Rate, frame: int) -> float:
-    """Where to seek to get a frame of constant rate and none before it: half a frame early, in seconds."""
-    return max(0.0, float(rate.seconds(2 * frame - 1) / 2))

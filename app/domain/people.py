@@ -9,6 +9,21 @@ from pydantic import Field
 from app.domain.base import Id, Value, Words
 
 
+class Role(StrEnum):
+    """What someone may do. `CHIEF` is an official who leads a crew; `GUEST` is anybody who is not signed in."""
+
+    SUPERVISOR = "supervisor"
+    COORDINATOR = "coordinator"
+    EVALUATOR = "evaluator"
+    CHIEF = "crew chief"
+    OFFICIAL = "official"
+    GUEST = "guest"
+
+
+STAFF = frozenset({Role.SUPERVISOR, Role.COORDINATOR, Role.EVALUATOR})
+"""Who signs in with a password; officials come by an invite and are remembered by their device."""
+
+
 class Sight(StrEnum):
     """How a position sees the plays of a topic. The supervisor's judgement, not a measurement."""
 

@@ -52,13 +52,17 @@ class Source(Value):
 
 
 class Prepared(Value):
-    """A recording in house form, named by the digest of what made it. Sound is a PCM sidecar of equal length."""
+    """A recording in house form, named by the digest of what made it. Sound is a PCM sidecar of equal length.
+
+    `source`: the picture it was made from, as decoding found it.
+    """
 
     digest: str
     house: House
     frames: int
     sound: bool
     notes: tuple[str, ...] = ()
+    source: Source | None = None
 
 
 class Game(Value):

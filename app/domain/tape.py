@@ -9,8 +9,10 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from fractions import Fraction
+from typing import assert_never
 
 from app.domain.clip import Clip
 from app.domain.errors import BadInput
@@ -118,10 +120,32 @@ def plan(lesson: Lesson, clips: Mapping[str, Clip], recordings: Mapping[str, Pre
     return Plan(lesson.title, house, tuple(pieces), tuple(cues), tuple(chapters), _poster(pieces, starts))
 
 
+def recordings_of(lesson: Lesson, clips: Mapping[str, Clip]) -> tuple[str, ...]:
+    """Ids of the recordings that a lesson shows, each once, in the order in which they first come.
+
+    Raises BadInput that names the step when a name means nothing.
+    """
+    found: dict[str, None] = {}
+    for number, step in enumerate(lesson.steps, 1):
+        with _step_named(lesson, number):
+            place = settled(step, clips)
+        if not isinstance(place, Title):
+            found[place.recording] = None
+    return tuple(found)
+
+
+@contextmanager
+def _step_named(lesson: Lesson, number: int) -> Iterator[None]:
+    try:
+        yield
+    except BadInput as error:
+        raise BadInput(f'lesson "{lesson.id}", step {number}: {error}') from error
+
+
 def _piece(
     number: int, step: Step, lesson: Lesson, clips: Mapping[str, Clip], recordings: Mapping[str, Prepared]
 ) -> Piece:
-    try:
+    with _step_named(lesson, number):
         place = settled(step, clips)
         match place:
             case Title():
@@ -132,8 +156,8 @@ def _piece(
             case Freeze():
                 prepared = _long_enough(recordings[place.recording], place.recording, place.frame + 1)
                 return Still(prepared.digest, place.frame, place.frames)
-    except BadInput as error:
-        raise BadInput(f'lesson "{lesson.id}", step {number}: {error}') from error
+            case _:
+                assert_never(place)
 
 
 def _long_enough(prepared: Prepared, name: str, frames: int) -> Prepared:

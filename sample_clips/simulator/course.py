@@ -15,6 +15,8 @@ from sample_clips.simulator import flight
 from sample_clips.simulator.flight import FOOTBALL, NO_SPIN, Ball, Vector
 from sample_clips.simulator.scene import FRAME_RATE, RATE, SUBFRAMES, ActionKind, Floats
 
+NET_X = 54.1  # where the ball's centre meets the back of the net
+
 
 @dataclass(frozen=True)
 class Touch:
@@ -93,9 +95,15 @@ class Course:
         return self.free(seconds, (float(after[0]), float(after[1]), float(after[2])))
 
     def netted(self, seconds: float) -> Course:
-        """Caught by the net: it loses most of its speed and drops."""
-        u, v, w = flight.leaving(self.path)
-        return self.free(seconds, (0.08 * float(u), 0.08 * float(v), min(0.1 * float(w), 0.0)))
+        """On until the back of the goal's net catches it, which slows it within an arm's length and lets it drop."""
+        samples = flight.span(beat(seconds))
+        flown = flight.bounce(self.place, flight.leaving(self.path), samples, ball=self.ball)
+        reached = np.flatnonzero(flown[:, 0] > NET_X)
+        if not len(reached):
+            return self._on(flown)
+        k = max(int(reached[0]), 1)
+        caught = flight.caught(flown[k], flight.leaving(flown[: k + 1]), samples - k, ball=self.ball)
+        return self._on(flight.join(flown[: k + 1], caught))
 
     def carried(self, to: tuple[float, float, float], seconds: float) -> Course:
         """In somebody's hands (or under a foot) to a point, starting and stopping gently."""

@@ -162,11 +162,11 @@ def _goal_nets() -> tuple[Floats, Floats]:
 def _basket(end: float) -> Floats:
     """Board, ring and stand of one basket; the board's face is 1.2 m inside the end line."""
     x, ring = end * BOARD_X, end * RING_X
-    board = _bar((x, -0.85, 3.425), (x, 0.85, 3.425), 0.525, "e3e6e6")
-    board[0, Col.A : Col.A + 6] = [x + end * 0.04, -0.45, 3.425, x + end * 0.04, 0.45, 3.425]
     made = []
-    for k in range(-8, 9):
-        made.append(_bar((x + end * 0.025, -0.90, 3.425 + 0.0625 * k), (x + end * 0.025, 0.90, 3.425 + 0.0625 * k), 0.032, "dfe3e3"))
+    for k in range(-7, 8):
+        slat = _bar((x + end * 0.02, -0.865, 3.425 + 0.07 * k), (x + end * 0.02, 0.865, 3.425 + 0.07 * k), 0.060, "e6e9e8")
+        slat[0, Col.AXIS : Col.AXIS + 4] = [1.0, 0.0, 0.0, 0.12]
+        made.append(slat)
     for a, b in (((-0.295, 2.95), (0.295, 2.95)), ((-0.295, 3.40), (0.295, 3.40)), ((-0.295, 2.95), (-0.295, 3.40)),
                  ((0.295, 2.95), (0.295, 3.40))):  # fmt: skip
         made.append(_bar((x - end * 0.006, *a), (x - end * 0.006, *b), 0.02, "2a3138"))

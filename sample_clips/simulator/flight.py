@@ -113,6 +113,17 @@ def roll_to(start: ArrayLike, target: ArrayLike, seconds: float, ball: Ball = FO
     return _aimed(start, target, samples, lambda velocity: roll(start, velocity, samples, ball), 2)
 
 
+def caught(start: ArrayLike, velocity: ArrayLike, samples: int, give: float = 0.3, ball: Ball = FOOTBALL) -> Floats:
+    """Into a net that gives so many metres and swings half of it back, while the ball drops: (samples, 3)."""
+    place, course = np.array(start, dtype=float), np.array(velocity, dtype=float)
+    speed = max(float(np.linalg.norm(course)), 0.1)
+    time = np.arange(samples) * STEP
+    run = give * (1 - np.exp(-time * speed / give)) - give / 2 * (1 - np.exp(-3.0 * time))
+    path = place + np.maximum(run, 0.0)[:, None] * course / speed
+    path[:, 2] = np.maximum(path[:, 2] - 0.4 * GRAVITY * time**2, ball.radius)
+    return path
+
+
 def rest(place: ArrayLike, samples: int) -> Floats:
     """A ball that lies still (or is held still): (samples, 3)."""
     return np.tile(np.array(place, dtype=float), (samples, 1))

@@ -104,11 +104,15 @@ def team(
     return wanted
 
 
-def keeper(ball_xy: Floats, goal_x: float, seed: int, off: float = 4.0) -> Floats:
-    """Wanted path (T, 2) of a goalkeeper `off` metres before the goal line on the line from ball to goal's centre."""
+def keeper(ball_xy: Floats, goal_x: float, seed: int, off: float = 4.0, out: float = 0.0) -> Floats:
+    """Wanted path (T, 2) of a goalkeeper `off` metres before the goal line on the line from ball to goal's centre.
+
+    He comes `out` metres further for every metre that the ball is nearer than 20 m, but never over half way to it.
+    """
     from_goal = ball_xy - [goal_x, 0.0]
     away = np.linalg.norm(from_goal, axis=1, keepdims=True)
-    place = np.array([goal_x, 0.0]) + from_goal / np.maximum(away, 1e-6) * np.minimum(off, 0.5 * away)
+    stand = np.minimum(off + out * np.maximum(20.0 - away, 0.0), 0.5 * away)
+    place = np.array([goal_x, 0.0]) + from_goal / np.maximum(away, 1e-6) * stand
     return blurred(place, 0.4) + wander(len(ball_xy), 1, seed, reach=0.12)[:, 0]
 
 
@@ -131,12 +135,12 @@ def follow(wanted: Floats, firm: Sequence[int] = (), duels: Sequence[tuple[int, 
     """What bodies make of the wanted paths (T, N, 2): speed at most `SPRINT`, acceleration `ALONG` and `ACROSS`.
 
     People make way for one another except pairs in `duels`; those named in `firm` (who have an appointment with
-    the ball) keep their path and the others go round them.
+    the ball) all but keep their path and the others go round them.
     """
     speed = np.gradient(wanted, 1 / RATE, axis=0)
     change = np.gradient(speed, 1 / RATE, axis=0)
     yields = np.ones((wanted.shape[1], 1))
-    yields[list(firm)] = 0.0
+    yields[list(firm)] = 0.3
     room = _room(wanted.shape[1], duels)
     done = np.empty_like(wanted)
     place, pace = wanted[0].copy(), _capped(speed[0])
@@ -202,7 +206,7 @@ def assistant(line: Floats, y: float, seed: int, lag_s: float = 0.12) -> Floats:
     return follow(wanted[:, None])[:, 0]
 
 
-def slowed(wanted: Floats, at: float, share: float = 0.22, ease_s: float = 0.35) -> Floats:
+def slowed(wanted: Floats, at: float, share: float = 0.35, ease_s: float = 0.4) -> Floats:
     """Wanted paths (T, ...) that fall to `share` of their pace from `at` seconds on: a whistle has gone."""
     samples = len(wanted)
     pace = blurred(np.where(np.arange(samples) / RATE < at, 1.0, share), ease_s)

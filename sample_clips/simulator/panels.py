@@ -17,22 +17,23 @@ class Panel:
     """A flat piece: one corner, two edges from it (world metres), and its texture (levels of a pyramid, RGBA).
 
     The texture's first row lies at the corner's far side along `up`, its first column at the corner. Colours are
-    linear and not premultiplied; `crowd` says that some texels sway (see `stadium`).
+    linear and not premultiplied. `seat`: texels of the first level that belong to one person of a crowd, each of
+    whom stirs a little; 0 for what stands still.
     """
 
     corner: Floats
     along: Floats
     up: Floats
     levels: tuple[Picture, ...]
+    seat: float
 
 
-def panel(corner: tuple[float, float, float], along: tuple[float, float, float], up: tuple[float, float, float],
-          texture: Floats) -> Panel:  # fmt: skip
+def panel(corner: Floats, along: Floats, up: Floats, texture: Floats, seat: float = 0.0) -> Panel:
     """A panel with its pyramid; `texture` is (H, W, 4), seen from the side where along x up points."""
     levels = [texture]
     while min(levels[-1].shape[:2]) >= 4 and len(levels) < 5:
         levels.append(_halved(levels[-1]))
-    return Panel(np.array(corner), np.array(along), np.array(up), tuple(level.astype(np.float32) for level in levels))
+    return Panel(corner, along, up, tuple(level.astype(np.float32) for level in levels), seat)
 
 
 def _halved(texture: Floats) -> Floats:
@@ -44,8 +45,9 @@ def _halved(texture: Floats) -> Floats:
     return np.concatenate([colour, cover], axis=-1)
 
 
-def lay(picture: Picture, piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float, cv: float) -> None:
-    """Draw one panel over the picture, if the camera is on its front side."""
+def lay(picture: Picture, piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float, cv: float,
+        seconds: float, stir: float) -> None:  # fmt: skip
+    """Draw one panel over the picture, if the camera is on its front side; its crowd stirs by so many texels."""
     normal = np.cross(piece.along, piece.up)
     if float(normal @ (eye - piece.corner)) <= 0.0:
         return
@@ -56,8 +58,8 @@ def lay(picture: Picture, piece: Panel, eye: Floats, rotation: Floats, focal: fl
     middle = np.clip(eye, np.minimum.reduce(_corners(piece)), np.maximum.reduce(_corners(piece)))
     away = float(np.linalg.norm(eye - middle)) + 1e-3
     level = int(np.clip(round(math.log2(max(1.0, texels * away / focal))), 0, len(piece.levels) - 1))
-    _texture(picture, piece.levels[level], piece.corner - eye, piece.along, piece.up, normal,
-             rotation, focal, cu, cv, *box)  # fmt: skip
+    _texture(picture, piece.levels[level], piece.corner - eye, piece.along, piece.up, normal, rotation, focal, cu, cv,
+             *box, piece.seat / 2**level, stir / 2**level, seconds)  # fmt: skip
 
 
 def _corners(piece: Panel) -> list[Floats]:
@@ -79,7 +81,8 @@ def _box(piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float, c
 
 @compiled
 def _texture(picture: Picture, texture: Picture, corner: Floats, along: Floats, up: Floats, normal: Floats,
-             rotation: Floats, focal: float, cu: float, cv: float, u0: int, u1: int, v0: int, v1: int) -> None:  # fmt: skip
+             rotation: Floats, focal: float, cu: float, cv: float, u0: int, u1: int, v0: int, v1: int,
+             seat: float, stir: float, seconds: float) -> None:  # fmt: skip
     reach = normal[0] * corner[0] + normal[1] * corner[1] + normal[2] * corner[2]
     aa = along[0] ** 2 + along[1] ** 2 + along[2] ** 2
     uu = up[0] ** 2 + up[1] ** 2 + up[2] ** 2
@@ -100,7 +103,16 @@ def _texture(picture: Picture, texture: Picture, corner: Floats, along: Floats, 
             r = (1.0 - (x * up[0] + y * up[1] + z * up[2]) / uu) * high - 0.5
             if s <= -0.5 or s >= wide - 0.5 or r <= -0.5 or r >= high - 0.5:
                 continue
+            if seat > 0.0:
+                r = min(max(r + stir * _stirred(int(s / seat), int(r / seat), seconds), 0.0), high - 1.0)
             _blend(picture, v, u, texture, s, r)
+
+
+@compiled
+def _stirred(seat: int, row: int, seconds: float) -> float:
+    """How far one person of the crowd is up or down at a time, -1..1, each at a pace of their own."""
+    own = (seat * 7919 + row * 104729) % 1013 / 1013.0
+    return math.sin(6.2832 * (own + seconds * (0.35 + 0.5 * own)))
 
 
 @compiled

@@ -143,15 +143,15 @@ def bent(root: Floats, target: Floats, upper: float, lower: float, pole: Floats)
 # One limb a line: ends (joint, share of the way to a second joint), radii in metres, part of the dress, flatness.
 _End = tuple[str, str, float]
 LIMBS: list[tuple[_End, _End, float, float, str, float]] = [
-    (("waist", "chest", 0.0), ("chest", "neck", 0.15), 0.150, 0.178, "shirt", 0.64),
-    (("pelvis", "waist", -0.25), ("waist", "chest", 0.10), 0.160, 0.150, "shorts", 0.70),
+    (("pelvis", "waist", 0.40), ("chest", "neck", 0.15), 0.148, 0.176, "shirt", 0.66),
+    (("pelvis", "waist", -0.55), ("pelvis", "waist", 0.25), 0.140, 0.147, "shorts", 0.74),
     (("chin", "crown", 0.0), ("crown", "chin", 0.0), 0.084, 0.101, "head", 0.86),
     (("neck", "chin", -0.15), ("chin", "crown", -0.05), 0.062, 0.054, "skin", 1.0),
     (("left shoulder", "right shoulder", 0.03), ("right shoulder", "left shoulder", 0.03), 0.068, 0.068, "cloth", 1.0),
 ]
 for _s in ("left", "right"):
     LIMBS += [
-        ((f"{_s} hip", f"{_s} knee", 0.02), (f"{_s} hip", f"{_s} knee", 0.68), 0.100, 0.093, "shorts", 1.0),
+        ((f"{_s} hip", f"{_s} knee", 0.02), (f"{_s} hip", f"{_s} knee", 0.62), 0.100, 0.090, "shorts", 1.0),
         ((f"{_s} hip", f"{_s} knee", 0.5), (f"{_s} knee", f"{_s} hip", 0.0), 0.076, 0.055, "skin", 1.0),
         ((f"{_s} knee", f"{_s} ankle", 0.0), (f"{_s} knee", f"{_s} ankle", 0.30), 0.055, 0.061, "sock", 1.0),
         ((f"{_s} knee", f"{_s} ankle", 0.30), (f"{_s} ankle", f"{_s} knee", 0.0), 0.061, 0.040, "sock", 1.0),

@@ -23,7 +23,7 @@ from sample_clips.simulator.ground import Ground, ground_of
 from sample_clips.simulator.light import Light, light_of
 from sample_clips.simulator.panels import Panel
 from sample_clips.simulator.people import People, people_of
-from sample_clips.simulator.scene import SUBFRAMES, Floats, Scene
+from sample_clips.simulator.scene import RATE, SUBFRAMES, Floats, Scene
 from sample_clips.simulator.solids import Picture
 from sample_clips.simulator.stadium import surroundings_of
 
@@ -97,9 +97,19 @@ def _background(stage: Set, sample: int) -> Picture:
                  np.stack([ground.base, ground.worn, ground.outside]), ground.stripe_m, ground.looks,
                  SPORT_EDGE[stage.scene.sport], _ground_light(light), light.rim)  # fmt: skip
     _shade(stage, sample, lens, back)
+    seconds = sample / RATE
     for piece in stage.around:
-        panels.lay(back, piece, *lens)
+        panels.lay(back, piece, *lens, seconds, _stir(stage.scene, sample))
     return _smeared(back, stage.camera, sample)
+
+
+def _stir(scene: Scene, sample: int) -> float:
+    """How far the crowd moves, in texels of its picture: always a little, more when it rises or cheers."""
+    stir = 0.45
+    for noise in scene.noises:
+        if noise.kind in ("crowd rises", "crowd cheers") and sample > noise.at:
+            stir += 1.6 * noise.loud * float(np.exp(-(sample - noise.at) / (1.2 * RATE)))
+    return stir
 
 
 def _sky(rotation: Floats, focal: float, light: Light) -> Floats:

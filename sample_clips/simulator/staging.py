@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
@@ -20,9 +21,10 @@ from sample_clips.simulator.motion import Waypoint
 from sample_clips.simulator.scene import RATE, Action, Actor, Floats, Kit, Noise, Scene
 
 GOAL_X = 52.5
+LEAP = 0.35  # m, an ordinary leap without a run
 _BEND = 0.35 * RATE  # samples over which a path is bent to keep an appointment
 _LEAD = {"dive": 54, "catch": 30, "header": 36, "throw-in": 60, "block": 36, "shoot": 48}
-_TAIL = {"dive": 96, "catch": 60, "header": 36, "throw-in": 42, "dribble": 18, "block": 48, "shoot": 48}
+_TAIL = {"dive": 170, "catch": 60, "header": 36, "throw-in": 42, "dribble": 18, "block": 48, "shoot": 48}
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,8 @@ class Script:
     blocks: tuple[Floats, Floats] | None = None  # wanted paths (T, 10, 2) of both teams, where shape is special
     duels: tuple[tuple[str, str], ...] = ()
     referee: tuple[tuple[float, float, float], ...] = ()
-    weather: str = "sun"
+    gaze: Floats | None = None  # (T, 3); None: the ball, and the ground under it
+    weather: Literal["sun", "cloud", "evening"] = "sun"
     facts: dict[str, object] = field(default_factory=dict)
 
 
@@ -64,14 +67,14 @@ def staged(script: Script) -> Scene:
     roles = {part.role: k for k, part in enumerate(script.parts)}
     xy = walked(wanted, script, roles)
     actors = people(script.seed, kits, [part.number for part in script.parts])
-    gaze = gaussian_filter1d(ball, 0.08 * RATE, axis=0, mode="nearest")
+    gaze = motion.blurred(ball, 0.08) * [1.0, 1.0, 0.7] if script.gaze is None else script.gaze
     return Scene(
         sport="football", name=script.name, seed=script.seed, actors=actors, xy=xy,
-        z=hops(script.course, roles, xy), facing=motion.facing(xy, motion.delayed(ball[:, :2], 18)),
+        z=hops(script.course, roles, xy, script.actions), facing=motion.facing(xy, motion.delayed(ball[:, :2], 18)),
         ball=ball, official=script.official, gaze=gaze, focal=np.full(len(ball), script.focal), follow=ball,
         actions=acted(script.course, roles, script.actions), noises=heard(script.course) + script.noises,
         officials=tuple(k for k, kit in enumerate(kits) if kit == "official"),
-        weather="evening" if script.weather == "evening" else "cloud" if script.weather == "cloud" else "sun",
+        weather=script.weather,
         facts={**script.facts, "touches": told(script.course, roles, kits), "roles": roles},
     )  # fmt: skip
 
@@ -81,12 +84,13 @@ def walked(wanted: Floats, script: Script, roles: dict[str, int]) -> Floats:
 
     After the first whistle those who have nothing more to do slow down.
     """
-    firm = tuple(roles.values())
-    duels = [(one, other) for one in firm for other in firm if one < other]
+    busy = {touch.role for touch in script.course.touches}
+    firm = tuple(k for role, k in roles.items() if role in busy)
+    duels = [(roles[one], roles[other]) for one, other in script.duels]
     blown = [noise.at / RATE for noise in script.noises if noise.kind == "whistle"]
     if blown:
         slow = motion.slowed(wanted, min(blown) + 0.3)
-        wanted = np.concatenate([wanted[:, : len(firm)], slow[:, len(firm) :]], axis=1)
+        wanted = np.concatenate([wanted[:, : len(roles)], slow[:, len(roles) :]], axis=1)
     for _ in range(3):
         xy = motion.follow(wanted, firm=firm, duels=duels)
         for role, k in roles.items():
@@ -235,14 +239,14 @@ def people(seed: int, kits: Sequence[Kit], numbers: Sequence[int]) -> tuple[Acto
 # ------------------------------------------------------------------------------------------------- bodies and sounds
 
 
-def hops(course: Course, roles: dict[str, int], xy: Floats) -> Floats:
-    """Height of the feet (T, N): a jump is a throw of the body that is highest at its touch."""
+def hops(course: Course, roles: dict[str, int], xy: Floats, extra: Sequence[tuple[str, Action]] = ()) -> Floats:
+    """Height of the feet (T, N): a jump is a throw of the body that is highest at its touch (or its action)."""
     z = np.zeros(xy.shape[:2])
-    time = np.arange(len(xy))
-    for touch in course.touches:
-        if touch.hop > 0:
-            since = (time - touch.at) / RATE
-            z[:, roles[touch.role]] = np.maximum(z[:, roles[touch.role]], touch.hop - GRAVITY / 2 * since**2)
+    leaps = [(touch.role, touch.at, touch.hop) for touch in course.touches if touch.hop > 0]
+    leaps += [(role, action.at, LEAP) for role, action in extra if action.kind == "jump"]
+    for role, at, top in leaps:
+        since = (np.arange(len(xy)) - at) / RATE
+        z[:, roles[role]] = np.maximum(z[:, roles[role]], top - GRAVITY / 2 * since**2)
     return z
 
 

@@ -12,7 +12,7 @@ from sample_clips.simulator.scene import Floats
 from sample_clips.simulator.solids import Picture
 
 BLOCK_U, BLOCK_V = 32, 4  # pixels that share one short list of marks
-HAZE_M = 420.0  # distance at which the air hides most of the ground
+HAZE_M = 1500.0  # distance at which the air hides most of the ground
 HALF_X, HALF_Y = MACRO_HALF
 
 
@@ -41,7 +41,7 @@ def draw(picture: Picture, eye: Floats, rotation: Floats, focal: float, cu: floa
                     _cover(foot, grain, grain_m, macro, colours, stripe_m, looks, edge, rgb)
                     for i in range(count):
                         _stroke(marks[chosen[i]], foot, rgb)
-                    clear = math.exp(-far / HAZE_M) if far > 40.0 else 1.0 - far / HAZE_M
+                    clear = math.exp(-far / HAZE_M)
                     shine = looks[3] * (1.0 - min(1.0, eye[2] / far)) ** 4
                     for i in range(3):
                         lit = rgb[i] * light[i] * (1.0 - shine) + shine * 0.5

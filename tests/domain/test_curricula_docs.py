@@ -12,7 +12,7 @@ import pytest
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from app.adapters.curricula import Loaded, load
+from app.adapters.curricula import load
 from app.adapters.curricula.folder import TABLES, WHOLE
 from app.domain.errors import CurriculumError
 from app.domain.recording import Prepared
@@ -139,22 +139,15 @@ def test_the_worked_example_loads_without_a_warning(example: Path) -> None:
 
 
 def test_the_worked_lesson_becomes_a_tape_and_gives_time_to_read_its_notes(example: Path) -> None:
-    loaded = load(example)
-    tape = plan(loaded.curriculum.lessons[0], loaded.curriculum.clip_by_id(), prepared(loaded), house := house_of(loaded))
+    curriculum = load(example).curriculum
+    house = curriculum.about.house
+    recordings = {
+        recording.id: Prepared(digest=recording.id, house=house, frames=120, sound=True)
+        for recording in curriculum.recordings
+    }
+    tape = plan(curriculum.lessons[0], curriculum.clip_by_id(), recordings, house)
     assert [chapter.title for chapter in tape.chapters] == ["In or out", "The same ball, on the line"]
     assert all(house.rate.seconds(cue.span.frames) >= len(cue.text) / 15 for cue in tape.cues)
-
-
-def house_of(loaded: Loaded) -> Any:
-    return loaded.curriculum.about.house
-
-
-def prepared(loaded: Loaded) -> dict[str, Prepared]:
-    house = house_of(loaded)
-    return {
-        recording.id: Prepared(digest=recording.id, house=house, frames=120, sound=True)
-        for recording in loaded.curriculum.recordings
-    }
 
 
 @pytest.mark.parametrize(
@@ -178,6 +171,6 @@ def test_a_ruling_that_its_findings_do_not_carry_is_a_warning(example: Path) -> 
     text = EXAMPLE["clips/ball-out.toml"].replace('shows = "present"', 'shows = "absent"')
     (example / "clips/ball-out.toml").write_text(text, encoding="utf-8")
     (warning,) = load(example).warnings
-    said = str(warning)
-    assert 'The ruling says "Out", but with "wholly-outside" absent the card gives "In". One of them is wrong.' in said
-    assert 'The ruling says "Flag", but with "past-the-ball" absent the card gives "No flag". One of them is wrong.' in README
+    said = 'The ruling says "{}", but with "{}" absent the card gives "{}". One of them is wrong.'
+    assert said.format("Out", "wholly-outside", "In") in str(warning)
+    assert said.format("Flag", "past-the-ball", "No flag") in README

@@ -174,7 +174,7 @@ def pull_back(name: str, seed: int, margin: float, along: float = 0.0) -> Script
     course = tuned(story, over_goal_line, margin)
     asked = len(course.path) - 1
     course = course.rolled((47.3, -5.5), 1.1).touch("striker")
-    course = course.rolled((52.7, 2.4), 0.5).rolled((54.1, 3.0), 0.3).netted(2.2)
+    course = course.rolled((52.7, 2.4), 0.5).netted(2.5)
     parts = (
         Part("passer", "home", ((0.0, 32.4, -26.6 + along), (3, 38, -24 + along), (6, 42, -20 + along)), 8),
         Part("winger", "home", ((0.0, 38.6, -25.4 + along), (0.8, 41.0, -24.6 + along), (4.0, 52.6, -18.5 + along)), 11),

@@ -16,7 +16,7 @@ from sample_clips.simulator import lines
 from sample_clips.simulator.course import Course
 from sample_clips.simulator.flight import FOOTBALL
 from sample_clips.simulator.plays.ball_out_stories import looker, tuned
-from sample_clips.simulator.scene import RATE, Noise
+from sample_clips.simulator.scene import RATE, Action, Noise
 from sample_clips.simulator.staging import Part, Script
 
 Story = Callable[[str, int, float, float], Script]
@@ -42,7 +42,7 @@ def _keeper(*points: tuple[float, float, float]) -> Part:
 
 
 def _script(name: str, seed: int, course: Course, parts: tuple[Part, ...], noises: tuple[Noise, ...], attempt: int,
-            until: int, stands: tuple[tuple[float, float], ...] = ON_LINE, focal: float = 1250.0,
+            until: int, stands: tuple[tuple[float, float], ...] = ON_LINE, focal: float = 1350.0,
             actions: tuple[tuple[str, Action], ...] = ()) -> Script:  # fmt: skip
     official = looker(stands, len(course.path), seed)
     return Script(name, seed, course, parts, official, focal, actions, noises,
@@ -67,7 +67,7 @@ def finish(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     attempt = _told(course)
     course = course.lofted((WHOLE + 0.08, y, 0.45), 0.6, (0.0, 0.0, 0.1))
     crossed = course.now
-    course = course.free(0.1).netted(2.6)
+    course = course.netted(2.6)
     parts = (
         Part("passer", "home", ((0.0, 29.6, -16 + aside), (3, 36, -13 + aside), (6, 42, -10)), 8),
         Part("striker", "home", ((0.0, 37.6, -8.6 + aside), (3.6, 43, -3), (4.6, 46, -6), (6.2, 47.5, -16)), 9),
@@ -136,12 +136,13 @@ def lob(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     height = lines.BAR - FOOTBALL.radius - margin
     over = margin < 0
     height += 2 * FOOTBALL.radius + lines.THICK if over else 0.0
-    course = course.lofted((WHOLE, 0.9 + aside, height), 1.5)
+    course = course.lofted((WHOLE + 0.01, 0.9 + aside, height), 1.5)
     crossed = course.now
     if over:
-        course = course.lofted((53.25, 0.95 + aside, 2.60), 0.1).lofted((55.2, 1.1 + aside, 0.9), 0.6).free(2.2)
+        course = course.lofted((53.05, 0.93 + aside, 2.43), 0.0667)
+        course = course.carried((54.45, 1.0 + aside, 2.03), 0.7).free(1.8, (1.3, 0.2, -0.6))
     else:
-        course = course.free(0.1).netted(2.8)
+        course = course.netted(2.8)
     parts = (
         Part("passer", "home", ((0.0, 22.6, -13), (3, 30, -11), (6, 38, -8)), 6),
         Part("striker", "home", ((0.0, 27.5, -6.6), (1.9, 36.0, -3.5), (3.4, 41, -3.5), (5, 45, -8), (7, 44, -14)), 10),
@@ -167,7 +168,7 @@ def cut_back(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     attempt = _told(course)
     course = course.rolled((WHOLE + 0.05, 2.2 + aside), 0.4)
     crossed = course.now
-    course = course.free(0.1).netted(2.6)
+    course = course.netted(2.6)
     parts = (
         Part("winger", "home", ((0.0, 39.8, -21.6), (3.2, 51.4, -11), (5, 49, -9), (6.5, 48, -8)), 7),
         Part("full back", "away", ((0.0, 44.2, -17.2), (1.5, 49.0, -13.6), (2.4, 51.0, -10.2), (4, 50.6, -7)), 2),
@@ -178,7 +179,7 @@ def cut_back(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     stands = ((0.0, 46.5), (1.4, 50.6), (2.3, 52.45), (7.0, 52.45))
     answer: Answer = "no goal" if margin > 0 else "goal"
     return _script(name, seed, course, parts, ending(crossed, answer, net=True, seed=seed), attempt, _told(course), stands,
-                   1120.0, (vain(crossed, (51.9, 1.4 + aside, 0.4)),))  # fmt: skip
+                   1250.0, (vain(crossed, (51.9, 1.4 + aside, 0.4)),))  # fmt: skip
 
 
 def long_throw(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -195,7 +196,7 @@ def long_throw(name: str, seed: int, margin: float, aside: float = 0.0) -> Scrip
     course = course.lofted((51.3, -0.6 + aside, FOOTBALL.radius), 0.5 if flicked else 0.33)
     course = course.free(0.5 if flicked else 0.4, (3.9, 6.0, 2.6))
     crossed = course.now
-    course = course.free(0.1).netted(2.8)
+    course = course.netted(2.8)
     parts = (
         Part("thrower", "home", ((0.0, 45.2, -35.3), (2.0, 45.6, -33.8), (5, 46, -30), (7, 47, -26)), 2),
         Part("forward", "home", ((0.0, 46.2, -5.6), (2.5, 49.5 + max(margin, 0.0), -4.35 + aside), (4, 50.2, -1), (6, 48.5, -6)), 9),
@@ -207,7 +208,7 @@ def long_throw(name: str, seed: int, margin: float, aside: float = 0.0) -> Scrip
     answer: Answer = "goal" if flicked else "no goal"
     stands = ((0.0, 49.5), (1.2, 50.4), (2.8, 52.2), (7.0, 52.45))
     return _script(name, seed, course, parts, ending(crossed, answer, net=True, seed=seed), attempt, _told(course), stands,
-                   1120.0, (*actions, vain(crossed, (51.6, -0.6, 1.1))))  # fmt: skip
+                   1250.0, (*actions, vain(crossed, (51.6, -0.6, 1.1))))  # fmt: skip
 
 
 def _leap(seconds: float) -> Action:
@@ -227,7 +228,7 @@ def brought_down(name: str, seed: int, margin: float, aside: float = 0.0) -> Scr
     attempt = _told(course)
     course = course.lofted((WHOLE + 0.05, -2.6 + aside, 1.1), 0.4)
     crossed = course.now
-    course = course.free(0.1).netted(2.6)
+    course = course.netted(2.6)
     parts = (
         Part("winger", "home", ((0.0, 31.8, -27.8), (3, 37, -25), (6, 40, -20)), 7),
         Part("full back", "away", ((0.0, 35.2, -24.6), (1.5, 36.4, -24), (5, 42, -16)), 3),
@@ -238,7 +239,7 @@ def brought_down(name: str, seed: int, margin: float, aside: float = 0.0) -> Scr
     answer: Answer = "no goal" if arm else "goal"
     stands = ((0.0, 41.0), (1.8, 45.2), (3.2, 48.5), (7.0, 50.0))
     return _script(name, seed, course, parts, ending(crossed, answer, net=True, seed=seed), attempt, _told(course), stands,
-                   1180.0, (vain(crossed, (51.7, -2.2 + aside, 0.9)),))  # fmt: skip
+                   1300.0, (vain(crossed, (51.7, -2.2 + aside, 0.9)),))  # fmt: skip
 
 
 def blown(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -251,7 +252,7 @@ def blown(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     attempt = _told(course)
     course = course.lofted((WHOLE + 0.05, 1.8 + aside, 0.7), 0.6)
     crossed = course.now
-    course = course.free(0.1).netted(2.8)
+    course = course.netted(2.8)
     pea = Noise("whistle", round((crossed - margin) * RATE), (38.0, -6.0, 1.7), 0.9)
     parts = (
         Part("winger", "home", ((0.0, 26.8, -20.8), (3, 33, -18), (6, 38, -14)), 7),
@@ -262,7 +263,7 @@ def blown(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     answer: Answer = "no goal" if margin > 0 else "goal"
     stands = ((0.0, 43.0), (2.0, 47.2), (3.4, 50.6), (7.0, 51.5))
     late = ending(crossed, answer, net=True, seed=seed)
-    return _script(name, seed, course, parts, (pea, *late), attempt, _told(course), stands, 1200.0,
+    return _script(name, seed, course, parts, (pea, *late), attempt, _told(course), stands, 1330.0,
                    (vain(crossed, (52.0, 1.4 + aside, 0.6)),))  # fmt: skip
 
 
@@ -271,7 +272,7 @@ def side_net(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     y = lines.POST + lines.THICK + FOOTBALL.radius - margin
     course = Course.begin((35, -18)).dribbled("striker", (43.4, -10.5), 2.0, 4).touch("striker")
     attempt = _told(course)
-    course = course.lofted((WHOLE, y, 0.5), 0.7, (0.0, 0.0, -0.12))
+    course = course.lofted((WHOLE + 0.01, y, 0.5), 0.7, (0.0, 0.0, -0.12))
     crossed = course.now
     course = course.lofted((53.1, y + 0.05, 0.46), 0.1).free(2.9, (0.9, 0.5, 0.2))
     parts = (
@@ -283,7 +284,7 @@ def side_net(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     )
     stands = ((0.0, 44.0), (1.8, 48.4), (3.0, 51.2), (7.0, 52.2))
     return _script(name, seed, course, parts, ending(crossed, "no goal", net=True, seed=seed), attempt, _told(course), stands,
-                   1200.0, (vain(crossed, (51.9, 2.2, 0.5)),))  # fmt: skip
+                   1330.0, (vain(crossed, (51.9, 2.2, 0.5)),))  # fmt: skip
 
 
 def smothered(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -298,7 +299,7 @@ def smothered(name: str, seed: int, margin: float, aside: float = 0.0) -> Script
     course = course.still(1.4)
     parts = (
         Part("winger", "home", ((0.0, 36.8, -26.8), (3, 41, -24), (6, 43, -20)), 7),
-        Part("forward", "home", ((0.0, 43.6, -2.5), (1.8, 48.2, 0.2 + aside), (3.2, 50.4, 1.9), (4.5, 50.2, 1.6), (6, 49.5, -1)), 9),
+        Part("forward", "home", ((0.0, 43.6, -2.5), (1.8, 48.2, 0.2 + aside), (3.2, 50.4, 2.3), (4.5, 50.0, 2.6), (6, 48.6, 3)), 9),
         Part("marker", "away", ((0.0, 45, -1), (1.8, 48.2, -1.0 + aside), (3.0, 50.2, 0.9), (5, 50, 0.5)), 5),
         Part("near post", "away", ((0.0, 51.6, -3.2), (2.0, 51.8, -2.6), (2.7, 51.9, -1.5), (5, 51.2, -1.4)), 2),
         Part("blind", "home", ((0.0, 49.4, -4.2), (1.8, 51.0, -1.6), (2.4, 51.9, 0.0 + aside), (4, 51.4, 0.6)), 10),
@@ -311,7 +312,7 @@ def smothered(name: str, seed: int, margin: float, aside: float = 0.0) -> Script
 def carried_over(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     """Under a high ball the keeper catches it on his line and falls back with it."""
     course = Course.begin((40, -24)).still(0.4).touch("winger").lofted((52.1, 0.6 + aside, 1.95), 1.7, (0.0, 0.0, 0.13))
-    course = course.touch("keeper", "catch", "both hands", 0.35, bearing=np.pi + 0.5, hop=0.15)
+    course = course.touch("keeper", "catch", "both hands", 0.3, bearing=np.pi, hop=0.15)
     attempt = _told(course)
     course = course.carried((WHOLE + margin, 0.75 + aside, 1.3), 0.4)
     crossed = course.now
@@ -320,9 +321,9 @@ def carried_over(name: str, seed: int, margin: float, aside: float = 0.0) -> Scr
     course = course.carried((50.6, 0.6 + aside, 1.2), 1.3).still(1.6)
     parts = (
         Part("winger", "home", ((0.0, 38.8, -24.8), (3, 43, -22), (6, 44, -18)), 7),
-        Part("forward", "home", ((0.0, 46, -2), (1.9, 51.0, -0.1 + aside), (2.4, 51.75, 0.6 + aside), (4, 51.2, 1.6), (6, 49.5, -1)), 9),
+        Part("forward", "home", ((0.0, 46, -2), (1.9, 51.0, -0.1 + aside), (2.4, 51.75, 0.6 + aside), (4, 50.8, 1.6), (6, 49.5, -1)), 9),
         Part("marker", "away", ((0.0, 47, -0.6), (1.9, 50.6, 1.4), (4, 50.4, 2.2)), 5),
-        Part("keeper", "away keeper", ((0.0, 51.5, -0.9), (1.6, 52.1, 0.2), (2.5, 52.75 + margin, 0.5 + aside), (3.1, 52.4, 0.6),
+        Part("keeper", "away keeper", ((0.0, 51.5, -0.9), (1.6, 52.1, 0.2), (2.5, 53.0 + margin, 0.75 + aside), (3.1, 52.35, 0.8),
                                        (4.4, 50.9, 0.6), (6, 50.8, 0.6)), 1),
     )  # fmt: skip
     answer: Answer = "goal" if margin > 0 else "no goal"

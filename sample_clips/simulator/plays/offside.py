@@ -40,19 +40,19 @@ class Telling:
 
 DRAWN: tuple[Telling, ...] = (
     Telling(
-        Knobs("offside-01", 101, 1.30, 7.0, "whistle", 35.0, -14.0, 2.6, 5.4, flagged=True),
+        Knobs("offside-01", 101, 1.30, 7.0, "whistle", 30.5, -14.0, 2.6, 5.4, flagged=True),
         partial(stories.through, delay=1.6), "plays-it",
         "Freeze the picture at the touch, not at the run: who was past whom when the ball left the foot?",
         must_get=True, high=True,
     ),
     Telling(
-        Knobs("offside-02", 102, -0.07, 7.4, "whistle", 36.0, -15.0, 2.7, 5.2, "cloud", flagged=True),
+        Knobs("offside-02", 102, -0.07, 7.4, "whistle", 31.0, -15.0, 2.7, 5.2, "cloud", flagged=True),
         partial(stories.through, delay=1.5), "level",
         "Level is onside: if you need the drawing to find the gap, keep the flag down.",
         looks_like="offside-07", high=True,
     ),
     Telling(
-        Knobs("offside-03", 103, 1.45, 7.6, "on", 34.0, -16.0, 2.6, 5.0), stories.passive, None,
+        Knobs("offside-03", 103, 1.45, 7.6, "on", 29.0, -16.0, 2.6, 5.0), stories.passive, None,
         "Being there is no offence: wait until he plays it or gets in somebody's way.", high=True,
     ),
     Telling(
@@ -61,7 +61,7 @@ DRAWN: tuple[Telling, ...] = (
         must_get=True,
     ),
     Telling(
-        Knobs("offside-05", 105, 2.0, 6.8, "whistle", 34.0, -19.0, 2.7, 5.0), partial(stories.throw_in, flicked=False),
+        Knobs("offside-05", 105, 2.0, 6.8, "whistle", 31.0, -19.0, 2.7, 5.0), partial(stories.throw_in, flicked=False),
         None, "Straight from a throw-in there is no offside, however far he is past the line.", looks_like="offside-16",
     ),
     Telling(
@@ -70,19 +70,19 @@ DRAWN: tuple[Telling, ...] = (
         "A rebound off the post keeps the picture of the shot: judge him where he stood when it was struck.", high=True,
     ),
     Telling(
-        Knobs("offside-07", 102, 0.20, 7.4, "whistle", 36.0, -15.0, 2.7, 5.2, "cloud", flagged=True),
+        Knobs("offside-07", 102, 0.20, 7.4, "whistle", 31.0, -15.0, 2.7, 5.2, "cloud", flagged=True),
         partial(stories.through, delay=1.5), "plays-it",
         "A boot past the last line is past it: twenty centimetres you can see when you stand level.",
         looks_like="offside-02", high=True,
     ),
     Telling(
-        Knobs("offside-08", 108, -0.55, 7.0, "shot", 33.0, -13.5, 2.5, 6.9, flagged=False),
+        Knobs("offside-08", 108, -0.55, 7.0, "shot", 28.0, -13.5, 2.5, 6.9, flagged=False),
         partial(stories.through, delay=1.8), None,
         "Far behind the defence when he gets it is a good run, not an offence: he left after the pass.",
         must_get=True, high=True,
     ),
     Telling(
-        Knobs("offside-09", 109, 0.60, 7.4, "whistle", 36.0, -14.0, 2.6, 5.0, "cloud", flagged=True),
+        Knobs("offside-09", 109, 0.60, 7.4, "whistle", 31.0, -14.0, 2.6, 5.0, "cloud", flagged=True),
         partial(stories.off_an_opponent, chosen=False), "plays-it",
         "A ball that merely strikes a defender wipes nothing out.", looks_like="offside-13", high=True,
     ),
@@ -92,7 +92,7 @@ DRAWN: tuple[Telling, ...] = (
         "In his own half at the touch he can't be offside, whoever is behind him.", looks_like="offside-18", high=True,
     ),
     Telling(
-        Knobs("offside-11", 111, 0.02, 7.0, "whistle", 37.0, -16.0, 2.5, 5.4, "evening", flagged=True),
+        Knobs("offside-11", 111, 0.02, 7.0, "whistle", 32.0, -16.0, 2.5, 5.4, "evening", flagged=True),
         partial(stories.through, delay=1.4), "level",
         "When not even the frozen frame decides it, the flag stays down.",
     ),
@@ -102,13 +102,13 @@ DRAWN: tuple[Telling, ...] = (
         "He never touched it, but the keeper had to look round him: that is taking part.", high=True,
     ),
     Telling(
-        Knobs("offside-13", 109, 0.60, 7.4, "shot", 36.0, -14.0, 2.6, 5.0, "cloud"),
+        Knobs("offside-13", 109, 0.60, 7.4, "shot", 31.0, -14.0, 2.6, 5.0, "cloud"),
         partial(stories.off_an_opponent, chosen=True), None,
         "A defender who had time and chose to play it starts a new picture, even if he plays it badly.",
         looks_like="offside-09", high=True,
     ),
     Telling(
-        Knobs("offside-14", 114, 0.25, 6.6, "shot", 36.0, -11.0, 3.0, 5.4, "cloud", flagged=True),
+        Knobs("offside-14", 114, 0.25, 6.6, "shot", 33.5, -11.0, 3.0, 5.4, "cloud", flagged=True),
         stories.cut_back, "plays-it",
         "With only the keeper left the ball becomes the line: ahead of it is offside.", looks_like="offside-17",
     ),
@@ -117,12 +117,12 @@ DRAWN: tuple[Telling, ...] = (
         "A goal kick, like a throw-in and a corner, can't put him offside.", high=True,
     ),
     Telling(
-        Knobs("offside-16", 105, 0.45, 7.6, "shot", 34.0, -17.0, 3.3, 5.0), partial(stories.throw_in, flicked=True),
+        Knobs("offside-16", 105, 0.45, 7.6, "shot", 31.0, -17.0, 3.3, 5.0), partial(stories.throw_in, flicked=True),
         "plays-it", "The throw was free, the flick was not: every team-mate's touch takes a new picture.",
         looks_like="offside-05",
     ),
     Telling(
-        Knobs("offside-17", 114, -0.25, 6.6, "shot", 36.0, -11.0, 3.0, 5.4, "cloud"), stories.cut_back, "behind-the-ball",
+        Knobs("offside-17", 114, -0.25, 6.6, "shot", 33.5, -11.0, 3.0, 5.4, "cloud"), stories.cut_back, "behind-the-ball",
         "Behind the ball he can't be offside, however empty the field is in front of him.", looks_like="offside-14",
     ),
     Telling(
@@ -137,7 +137,7 @@ DRAWN: tuple[Telling, ...] = (
         "A save is not a play by choice: the one who was off at the shot may not put the rebound in.", high=True,
     ),
     Telling(
-        Knobs("offside-20", 120, 0.12, 7.8, "on", 35.0, -14.0, 2.8, 5.0),
+        Knobs("offside-20", 120, 0.12, 7.8, "on", 30.0, -14.0, 2.8, 5.0),
         partial(stories.through, delay=1.5, hide=True), None,
         "If you did not see the touch you did not see the offside: no picture, no flag.", high=True,
     ),

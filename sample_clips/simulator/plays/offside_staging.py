@@ -102,7 +102,7 @@ def _wanted(staging: Staging) -> Floats:
     wanted = np.zeros((samples, 24, 2))
     wanted[:, HOME_KEEPER] = motion.keeper(focus, -GOAL_X, staging.seed + 1, off=14.0)
     wanted[:, 1:11] = motion.team(1, behind, lean, staging.seed + 2, HOME_SHAPE)
-    wanted[:, AWAY_KEEPER] = motion.keeper(focus, GOAL_X, staging.seed + 3, off=5.0)
+    wanted[:, AWAY_KEEPER] = motion.keeper(focus, GOAL_X, staging.seed + 3, off=5.0, out=0.4)
     wanted[:, 12:22] = motion.team(-1, line, lean, staging.seed + 4, AWAY_SHAPE)
     wanted[:, REFEREE] = motion.wander(samples, 1, staging.seed + 5)[:, 0]
     wanted[:, REFEREE] += np.stack([motion.delayed(line, 40) - 15.0, np.full(samples, 7.0)], axis=1)
@@ -121,7 +121,7 @@ HOME_SHAPE = (
     (31.0, -5.0), (30.0, 12.0),
 )  # fmt: skip
 AWAY_SHAPE = (
-    (3.4, -19.0), (0.0, -7.0), (0.9, 7.0), (1.3, 21.0),
+    (2.2, -19.0), (0.0, -7.0), (0.9, 7.0), (1.3, 21.0),
     (12.0, -19.0), (11.0, -3.0), (10.5, 9.0), (12.0, 21.0),
     (26.0, -6.0), (21.0, 9.0),
 )  # fmt: skip
@@ -171,7 +171,7 @@ def _scene(staging: Staging, xy: Floats) -> Scene:
         gaze=_gaze(staging, xy, ball, official),
         focal=np.full(samples, staging.focal),
         follow=follow,
-        actions=(*_poses(staging, meetings), *staging.actions),
+        actions=(*_poses(staging, meetings), *_vain_dives(staging, xy, meetings), *staging.actions),
         noises=(*_sounds(staging, meetings), *staging.noises),
         officials=(REFEREE, FAR_ASSISTANT),
         weather=staging.weather,
@@ -242,7 +242,7 @@ def _piece(touch: Touch, follower: Touch, start: Floats, end: Floats, xy: Floats
 def _lift(about: float, start: Floats, end: Floats, seconds: float) -> float:
     """The lift (m/s) near `about` with which a bouncing ball is lowest when it arrives, so that a foot can meet it."""
     course = (end - start) / seconds
-    tries = about * np.linspace(0.75, 1.3, 23)
+    tries = about * np.linspace(0.6, 1.5, 40)
     heights = [flight.bounce(start, (course[0], course[1], up), flight.span(seconds))[-1, 2] for up in tries]
     return float(tries[int(np.argmin(heights))])
 
@@ -262,7 +262,7 @@ def _dribbled(touch: Touch, follower: Touch, start: Floats, end: Floats, xy: Flo
 
 # ------------------------------------------------------------------------------------------------- poses, eyes, ears
 
-_BEFORE: dict[str, float] = {"throw-in": 0.7, "header": 0.35, "dive": 0.55, "catch": 0.4}
+_BEFORE: dict[str, float] = {"throw-in": 9.0, "header": 0.35, "dive": 0.55, "catch": 0.4}
 _AFTER: dict[str, float] = {"dive": 0.9, "catch": 1.5}
 
 
@@ -271,11 +271,28 @@ def _poses(staging: Staging, meetings: list[Floats]) -> list[Action]:
     for touch, meeting in zip(staging.touches, meetings, strict=True):
         if touch.who is not None and touch.kind is not None:
             start, end = _BEFORE.get(touch.kind, 0.25), _AFTER.get(touch.kind, 0.3)
+            if touch.then == "dribble":
+                start, end = 0.18, 0.2
             place = (float(meeting[0]), float(meeting[1]), float(meeting[2]))
             at = round(touch.at * RATE)
             span = max(at - round(start * RATE), 0), min(at + round(end * RATE), staging.samples - 1)
             poses.append(Action(touch.kind, touch.who, span[0], at, span[1], touch.limb, place))
     return poses
+
+
+def _vain_dives(staging: Staging, xy: Floats, meetings: list[Floats]) -> list[Action]:
+    """The keeper goes for every shot that ends in the net, and does not get there."""
+    dives = []
+    for touch, meeting in zip(staging.touches, meetings, strict=True):
+        if touch.who is None and touch.place is not None and touch.place[0] > GOAL_X:
+            at = round((touch.at - 0.1) * RATE)
+            stand = xy[at, AWAY_KEEPER]
+            away = float(np.linalg.norm(meeting[:2] - stand))
+            aim = stand + (meeting[:2] - stand) * min(1.0, 1.7 / away)
+            dives.append(
+                Action("dive", AWAY_KEEPER, at - 55, at, at + 150, "both hands", (float(aim[0]), float(aim[1]), 0.9))
+            )
+    return dives
 
 
 def _jumps(staging: Staging, xy: Floats) -> Floats:

@@ -80,14 +80,14 @@ def line_then_chase(knobs: Knobs) -> Floats:
 def passer_path(knobs: Knobs, back: float, y: float) -> Floats:
     """A midfielder who carries the ball forward to `back` metres behind the line, passes, and follows up."""
     x = knobs.line - back
-    return way(knobs, (-4, x - 11.5, y - 4.0), (-1, x - 3.0, y - 1.0), (0.5, x + 1.4, y + 0.4), (4.5, x + 12, y + 5))
+    return way(knobs, (-4, x - 8.5, y - 3.0), (-1, x - 2.4, y - 0.8), (0.5, x + 1.4, y + 0.4), (4.5, x + 12, y + 5))
 
 
 def carry(knobs: Knobs, who: int, every: float = 0.55) -> list[Touch]:
     """Touches of a dribble by `who` from the start of the play up to (not with) the contact."""
     count = max(round(knobs.c / every), 1)
     times = [beat(knobs.c * k / count) for k in range(count)]
-    return [Touch(at, who, "dribble", "dribble", limb=_foot(k)) for k, at in enumerate(times)]
+    return [Touch(at, who, "trap", "dribble", limb=_foot(k)) for k, at in enumerate(times)]
 
 
 def _foot(k: int) -> str:
@@ -97,14 +97,14 @@ def _foot(k: int) -> str:
 def keeps(knobs: Knobs, who: int, got: float, then: Ending) -> list[Touch]:
     """What the receiver does from his first touch at `got` on: carries it on; shoots, or leaves it at a whistle."""
     touches = [Touch(got, who, "trap", "dribble")]
-    touches += [Touch(beat(got + 0.5 * k), who, "dribble", "dribble", limb=_foot(k)) for k in (1, 2)]
+    touches += [Touch(beat(got + 0.5 * k), who, "trap", "dribble", limb=_foot(k)) for k in (1, 2)]
     last = beat(got + 1.5)
     if then == "shot":
         return [*touches, *shot_home(knobs, who, last)]
     if then == "whistle":
-        return [*touches, Touch(last, who, "dribble", "free", onward=(2.4, 0.5, 0.0))]
+        return [*touches, Touch(last, who, "trap", "free", onward=(2.4, 0.5, 0.0))]
     more = [beat(last + 0.5 * k) for k in range(1 + int((knobs.seconds - last) / 0.5))]
-    return [*touches, *[Touch(at, who, "dribble", "dribble", limb=_foot(k)) for k, at in enumerate(more)]]
+    return [*touches, *[Touch(at, who, "trap", "dribble", limb=_foot(k)) for k, at in enumerate(more)]]
 
 
 def shot_home(knobs: Knobs, who: int, at: float) -> list[Touch]:
@@ -139,6 +139,13 @@ def referee_signals(knobs: Knobs, got: float) -> tuple[Action, ...]:
     return (*blown, Action(shown, REFEREE, at + 36, at + 66, at + 240, "left hand"))
 
 
+def appeals(knobs: Knobs, contact: float) -> tuple[Action, ...]:
+    """Defenders who claim it, right or wrong: an argument that changes nothing."""
+    claims = ((), (DEFENDER,), (OTHER_DEFENDER, DEFENDER))[knobs.seed % 3]
+    at = round((contact + 0.7) * RATE)
+    return tuple(Action("raise arm", who, at + 20 * k - 30, at + 20 * k, at + 130, "left hand") for k, who in enumerate(claims))
+
+
 def staged(
     knobs: Knobs, line: Floats, paths: dict[int, Floats], touches: list[Touch], got: float, *, judged: int = ATTACKER,
     against: Bound = "past-second-last", gaze: tuple[tuple[float, str], ...] | None = None, focal: float = 0.0,
@@ -154,7 +161,7 @@ def staged(
         touches=tuple(inside), contact=at, judged=judged, margin=knobs.margin, against=against,
         whistle=whistle_at(knobs, got), focal=focal or knobs.focal, home_line=home_line, duels=duels,
         gaze=gaze or ((0.0, "ball"), (max(at - 1.3, 0.1), "between"), (at + 0.35, "judged"), (got, "judged")),
-        noises=crowd(knobs, got, knobs.ending, end_at), actions=referee_signals(knobs, got), weather=knobs.weather,
+        noises=crowd(knobs, got, knobs.ending, end_at), actions=(*referee_signals(knobs, got), *appeals(knobs, at)), weather=knobs.weather,
         lag_s=0.03 + 0.02 * (knobs.seed % 6) if lag_s is None else lag_s,
     )  # fmt: skip
 
@@ -201,7 +208,7 @@ def runs_back(knobs: Knobs, delay: float = 1.35) -> Staging:
         (delay + 0.1, L - 3.4, y - 1.2), (delay + 1.4, L - 3.0, y + 1.0), (5, L + 4, y + 4),
     )  # fmt: skip
     defender = way(knobs, (-4, L + 2.2, y + 6), (0, L, y + 4.2), (1.4, L - 0.4, y + 2.4), (4.5, L + 3, y + 4.0))
-    paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 11.5, y - 2.5)}
+    paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 10.4, y - 2.5)}
     got = beat(knobs.c + delay)
     touches = [*carry(knobs, PASSER), Touch(knobs.c, PASSER, "pass", "roll"), *keeps(knobs, ATTACKER, got, knobs.ending)]
     return staged(knobs, line, paths, touches, got, focal=820.0)
@@ -220,7 +227,7 @@ def passive(knobs: Knobs, delay: float = 1.5) -> Staging:
     defender = way(
         knobs, (-4, L + 2.4, y + 3.2), (0, L, y + 3.4), (0.6, L + 0.7, y + 3.2), (2.6, L + 9, y + 3.2), (5, L + 17, y + 8.0)
     )
-    paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 8.6, y - 3.0), RUNNER: runner}
+    paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 7.4, y - 3.0), RUNNER: runner}
     got = beat(knobs.c + delay)
     touches = [*carry(knobs, PASSER), Touch(knobs.c, PASSER, "pass", "roll"), *keeps(knobs, RUNNER, got, knobs.ending)]
     return staged(knobs, line, paths, touches, got)
@@ -247,7 +254,7 @@ def off_an_opponent(knobs: Knobs, chosen: bool, delay: float = 1.75) -> Staging:
         else Touch(beat(knobs.c + 0.27), OTHER_DEFENDER, "stretch", "bounce", height=0.2, ahead=0.3, lift=2.6)
     )
     touches = [*carry(knobs, PASSER), passed, met, *keeps(knobs, ATTACKER, got, knobs.ending)]
-    return staged(knobs, line, paths, touches, got, duels=((OTHER_DEFENDER, PASSER), (OTHER_DEFENDER, ATTACKER)))
+    return staged(knobs, line, paths, touches, got)
 
 
 def half_line(knobs: Knobs, delay: float = 1.7) -> Staging:
@@ -318,7 +325,7 @@ def keepers_sight(knobs: Knobs, aside: float = 0.0) -> Staging:
     x, stand = np.array(keeper) + share * (ball - keeper) + aside * across
     paths[ATTACKER] = way(knobs, (-4, x - 3, stand + 2.5), (-0.9, x - 0.2, stand + 0.3), (0.4, x + 0.1, stand), (1.5, x + 0.6, stand + 0.6), (5, x + 3, stand + 3))
     paths[KEEPER] = way(knobs, (-4, 50.6, -1.5), (0.0, *keeper), (0.9, 51.0, -1.2), (2, 50.6, -0.8), (5, 50.4, -1.4))
-    goal = Touch(beat(c + 0.95), None, None, "free", place=(GOAL_X + 1.3, -3.1, 0.7), onward=(-0.5, 0.0, 0.0))
+    goal = Touch(beat(c + 0.95), None, None, "free", place=(GOAL_X + 1.3, 3.1, 0.7), onward=(-0.5, 0.0, 0.0))
     touches = [*carry(knobs, PASSER), Touch(c, PASSER, "kick", "loft"), goal]
     gaze = ((0.0, "ball"), (max(c - 1.3, 0.1), "between"), (c + 0.5, "judged"))
     return staged(knobs, line, paths, touches, beat(c + 0.95), gaze=gaze, focal=1150.0)
@@ -337,8 +344,12 @@ def throw_in(knobs: Knobs, flicked: bool) -> Staging:
     got = beat(knobs.c + (1.2 if flicked else 1.3))
     thrown = Touch(t, WINGER, "throw-in", "loft" if flicked else "bounce", "both hands", height=2.15, ahead=0.25, lift=4.2)
     flick = [Touch(knobs.c, RUNNER, "header", "bounce", "head", height=1.9, ahead=0.1, lift=2.0)] if flicked else []
-    touches = [Touch(0.0, WINGER, None, "held", height=2.0, ahead=0.1), thrown, *flick, *keeps(knobs, ATTACKER, got, knobs.ending)]
-    gaze = ((0.0, "ball"), (t + 0.25, "between"), (got - 0.4, "judged"))
+    held = [
+        Touch(at, WINGER, None, "held", height=up, ahead=ahead)
+        for at, up, ahead in ((0.0, 1.25, 0.34), (beat(t - 0.7), 1.4, 0.32), (beat(t - 0.27), 2.2, -0.1))
+    ]
+    touches = [*held, thrown, *flick, *keeps(knobs, ATTACKER, got, knobs.ending)]
+    gaze = ((0.0, "ball"), (t + 0.5, "between"), (got - 0.4, "judged"))
     return staged(knobs, line, paths, touches, got, gaze=gaze, focal=820.0)
 
 

@@ -1,0 +1,125 @@
+"""Cutting and stitching a lesson into one video, with captions, chapters and a poster."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from app.adapters.assembly import Files, assemble, files_beside
+from app.adapters.files import Library
+from app.adapters.prepare import prepare
+from app.adapters.segments import Segment, segment
+from app.adapters.sound import tape_sound
+from app.domain.curriculum import Curriculum
+from app.domain.errors import BadInput, RenderFailed
+from app.domain.recording import Prepared
+from app.domain.tape import Chapter, Piece, Plan, plan, recordings_of
+from app.domain.timecode import Rate
+
+AT_ONCE = 2
+"""Pieces in work at the same time. Each is a process of its own, and half of its time it starts and stops."""
+
+Progress = Callable[[str, float], None]
+"""Told what is being done, in words, and the share of it that is done, from 0 to 1."""
+
+
+@dataclass(frozen=True)
+class Built:
+    """A finished tape. `made` and `reused` count its pieces; `notes` are what to know of its recordings."""
+
+    lesson: str
+    files: Files
+    frames: int
+    rate: Rate
+    made: int
+    reused: int
+    chapters: tuple[Chapter, ...]
+    bytes: int
+    notes: tuple[str, ...]
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds from the first frame's beginning to the last one's end."""
+        return float(self.rate.seconds(self.frames))
+
+
+def build_tape(
+    curriculum: Curriculum,
+    lesson_id: str,
+    media: Path,
+    library: Library,
+    out: Path,
+    on_progress: Progress | None = None,
+) -> Built:
+    """Build the tape of a lesson as `out`, with captions (.vtt) and poster (.jpg) beside it.
+
+    `media` is the folder of the curriculum's recordings; those that the lesson shows are prepared where they are not
+    yet. Pieces that `library` holds from an earlier build are used again. Raises BadInput (a name or a frame that is
+    not there, a file that is no recording), RenderFailed, Unready; then there is nothing new at `out`.
+    """
+    tell = on_progress or _silent
+    files = _named(out)
+    library.sweep()
+    lesson, clips = curriculum.lesson(lesson_id), curriculum.clip_by_id()
+    names = recordings_of(lesson, clips)
+    prepared = {name: _prepared(name, curriculum, media, library, tell) for name in names}
+    work = plan(lesson, clips, prepared, curriculum.about.house)
+    segments, sound = _rendered(work, lesson_id, library, tell)
+    tell("joining", 0.0)
+    assemble(work, segments, sound, files)
+    tell("joining", 1.0)
+    made = len({each.digest for each in segments if each.made})
+    notes = tuple(f"{name}: {note}" for name, recording in prepared.items() for note in recording.notes)
+    return Built(
+        lesson_id, files, work.frames, work.house.rate, made, len(segments) - made, work.chapters,
+        files.tape.stat().st_size, notes,
+    )  # fmt: skip
+
+
+def _silent(_doing: str, _share: float) -> None:
+    pass
+
+
+def _named(out: Path) -> Files:
+    files = files_beside(out)
+    if out in (files.captions, files.poster):
+        raise BadInput(f"The tape is a video; give it a name like {out.stem}.mp4")
+    if out.is_dir():
+        raise BadInput(f"{out} is a folder; name a file in it, such as {out / 'lesson.mp4'}")
+    return files
+
+
+def _prepared(name: str, curriculum: Curriculum, media: Path, library: Library, tell: Progress) -> Prepared:
+    recordings = curriculum.recording_by_id()
+    if name not in recordings:
+        raise BadInput(f'There is no recording "{name}" in this curriculum.')
+    path = media / recordings[name].file
+    if not path.is_file():
+        raise BadInput(f'The recording "{name}" has no file: {path} is not there.')
+    return prepare(path, curriculum.about.house, library, lambda share: tell(f"preparing {name}", share))
+
+
+def _rendered(work: Plan, lesson_id: str, library: Library, tell: Progress) -> tuple[list[Segment], Path]:
+    """All pieces in order, and the sound; the first failure ends the work and names its step."""
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        sound = pool.submit(tape_sound, work, library)
+        pieces = {piece: pool.submit(segment, piece, work.house, library) for piece in dict.fromkeys(work.pieces)}
+        try:
+            segments = list(_in_order(work.pieces, pieces, lesson_id, tell))
+            return segments, sound.result()
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _in_order(
+    order: tuple[Piece, ...], pieces: dict[Piece, Future[Segment]], lesson_id: str, tell: Progress
+) -> Iterator[Segment]:
+    for step, piece in enumerate(order, 1):
+        try:
+            yield pieces[piece].result()
+        except RenderFailed as error:
+            raise RenderFailed(f'lesson "{lesson_id}", step {step}: {error}', permanent=error.permanent) from error
+        tell("cutting", step / len(order))

@@ -1,0 +1,160 @@
+"""Joins coded pictures and coded sound into one MP4 without decoding either. Run as a child of its own.
+
+    python -m app.adapters.join < JOB
+
+The job is JSON: {"out", "title", "rate": [num, den], "timescale", "parts": [[path, first, frames], ...], "sound",
+"samples", "chapters": [[frame, title], ...]}. Every picture gets its place on the tape's grid by counting;
+what does not fit there (a lost picture, another decoder header) ends the work. Prints {"pictures", "sounds"}.
+Imports nothing of the program but PyAV, so that its start is cheap.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+import av
+import av.error
+from av.container import InputContainer, OutputContainer
+from av.packet import Packet
+from av.stream import Stream
+
+if TYPE_CHECKING:
+    from av.container.core import Chapter  # known to its stubs only
+
+Coded: TypeAlias = "Packet[Any]"
+
+REORDER = 2
+"""Frames by which coded pictures may be out of order in house form (two B-frames, one of them leaned on)."""
+GUARD = {"format_whitelist": "mov,mp4,m4a,3gp,3g2,mj2", "protocol_whitelist": "file"}
+
+
+def main(job: dict[str, Any]) -> dict[str, int]:
+    """Write the file that a job asks for; how many packets of each kind went in."""
+    av.logging.set_level(None)
+    ticks = str(job["timescale"])
+    timing = {"video_track_timescale": ticks, "movie_timescale": ticks}
+    options = {"movflags": "+faststart", "fflags": "+bitexact", **timing}
+    with av.open(job["out"], "w", format="mp4", options=options) as out:
+        out.metadata["title"] = job["title"]
+        out.set_chapters(list(_chapters(job)))
+        with _opened(job["parts"][0][0]) as first, _opened(job["sound"]) as sound:
+            picture_track = out.add_stream_from_template(first.streams.video[0], opaque=False)
+            sound_track = out.add_stream_from_template(sound.streams.audio[0], opaque=False)
+            pictures = _pictures(job, picture_track)
+            sounds = _sounds(sound, job["samples"], sound_track)
+            return _interleaved(out, pictures, sounds)
+
+
+def _opened(path: str) -> InputContainer:
+    return av.open(f"file:{path}", options=GUARD)
+
+
+def _chapters(job: dict[str, Any]) -> Iterator[Chapter]:
+    ends = [*(start for start, _ in job["chapters"][1:]), sum(frames for _, _, frames in job["parts"])]
+    frame = 1 / Fraction(*job["rate"])
+    for number, ((start, title), end) in enumerate(zip(job["chapters"], ends, strict=True)):
+        yield {"id": number, "start": start, "end": end, "time_base": frame, "metadata": {"title": title}}
+
+
+def _pictures(job: dict[str, Any], track: Stream) -> Iterator[Coded]:
+    """All pictures of all parts, each on its frame of the tape."""
+    rate = Fraction(*job["rate"])
+    begins, header = 0, None
+    for path, first, frames in job["parts"]:
+        with _opened(path) as container:
+            extradata = container.streams.video[0].codec_context.extradata
+            if extradata != (header := header or extradata):
+                raise ValueError(f"a piece at frame {begins} has another decoder header")
+            for coded, packet in enumerate(_stretch(container, first, frames, rate)):
+                shown = begins + _frame(packet, rate) - first
+                _placed(packet, shown, begins + coded - REORDER, rate, track)
+                yield packet
+        begins += frames
+
+
+def _stretch(container: InputContainer, first: int, frames: int, rate: Fraction) -> Iterator[Coded]:
+    """The coded pictures of frames `first` to `first + frames`: as many, each once, from a key on."""
+    stream = container.streams.video[0]
+    assert stream.time_base is not None
+    if first:
+        container.seek(round(first / rate / stream.time_base), stream=stream)
+    seen: set[int] = set()
+    for packet in container.demux(stream):
+        frame = _frame(packet, rate) if packet.size else -1
+        if not seen and frame == first and not packet.is_keyframe:
+            raise ValueError(f"frame {first} of a piece is no key")
+        if first <= frame < first + frames:
+            seen.add(frame)
+            yield packet
+        if len(seen) == frames:
+            return
+    raise ValueError(f"a piece has {len(seen)} of {frames} frames")
+
+
+def _frame(packet: Coded, rate: Fraction) -> int:
+    """Which frame of its file a coded picture is."""
+    if packet.pts is None:
+        raise ValueError("a picture has no time")
+    frame = packet.pts * packet.time_base * rate
+    if frame.denominator != 1:
+        raise ValueError(f"a picture at {float(packet.pts * packet.time_base):.6f} s is not on the grid")
+    return int(frame)
+
+
+def _placed(packet: Coded, shown: int, coded: int, rate: Fraction, track: Stream) -> None:
+    if shown < coded:
+        raise ValueError(f"frame {shown} comes too late in its file")
+    packet.stream = track
+    packet.time_base = 1 / rate
+    packet.pts, packet.dts, packet.duration = shown, coded, 1
+
+
+def _sounds(container: InputContainer, samples: int, track: Stream) -> Iterator[Coded]:
+    """All sound up to the last sample of the tape; the encoder's run-up lies before its first."""
+    stream = container.streams.audio[0]
+    expected = None
+    for packet in container.demux(stream):
+        if not packet.size or packet.pts is None or packet.pts >= samples:
+            continue
+        if packet.pts != (expected := packet.pts if expected is None else expected):
+            raise ValueError(f"sound is missing at sample {expected}")
+        expected += packet.duration or 0
+        packet.duration = min(packet.duration or 0, samples - packet.pts)
+        packet.stream = track
+        yield packet
+    if expected is None or expected < samples:
+        raise ValueError(f"the sound ends at sample {expected} of {samples}")
+
+
+def _interleaved(out: OutputContainer, pictures: Iterator[Coded], sounds: Iterator[Coded]) -> dict[str, int]:
+    """Write both, always the one that is due first, so that a player needs to look ahead only a little."""
+    counts = {"pictures": 0, "sounds": 0}
+    sound = next(sounds, None)
+    for picture in pictures:
+        while sound is not None and _due(sound) <= _due(picture):
+            counts["sounds"] += 1
+            out.mux_one(sound)
+            sound = next(sounds, None)
+        counts["pictures"] += 1
+        out.mux_one(picture)
+    while sound is not None:
+        counts["sounds"] += 1
+        out.mux_one(sound)
+        sound = next(sounds, None)
+    return counts
+
+
+def _due(packet: Coded) -> Fraction:
+    """When a packet must be decoded, in seconds."""
+    return (packet.dts or 0) * packet.time_base
+
+
+if __name__ == "__main__":
+    try:
+        json.dump(main(json.load(sys.stdin)), sys.stdout)
+    except (av.error.FFmpegError, OSError, ValueError) as error:
+        sys.exit(str(error))

@@ -1,0 +1,237 @@
+"""A received file becomes a prepared recording: house picture, plain sound of equal length, and what was found.
+
+One decode: picture, sound and the times of the source's pictures come from a single run. The sound is then set to
+the picture's exact length and joined to it for browsers. The facts are written last, so that what has facts is whole.
+A picture already in house form is copied, not encoded once more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from app.adapters import child, ffmpeg, graph, wave_file
+from app.adapters.conform import departures
+from app.adapters.contents import Contents
+from app.adapters.files import Library, digest_of, digest_of_file, partial, write_whole
+from app.adapters.graph import Fields
+from app.adapters.notes import SOUND_UNREADABLE, notes_on
+from app.adapters.probe import contents, decoding_s, look
+from app.adapters.timeline import Timeline, read_times, source_of
+from app.domain.errors import RenderFailed
+from app.domain.recording import House, Prepared
+
+RECIPE = 1
+"""Raised when preparation would make something else of the same file. Existing work keeps its name."""
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class _Work:
+    """One preparation: what is read, what it should become, and where the drafts lie."""
+
+    file: Path
+    house: House
+    held: Contents
+    fields: Fields
+    first_s: float
+    adopted: bool
+    draft: Path
+
+    @property
+    def picture(self) -> Path:
+        """The encoded picture before the sound joins it."""
+        return self._beside("picture")
+
+    @property
+    def sound(self) -> Path:
+        """The sound, as long as it happens to be."""
+        return self._beside("sound")
+
+    @property
+    def times(self) -> Path:
+        """When each of the source's pictures is shown."""
+        return self._beside("times")
+
+    @property
+    def made(self) -> Path:
+        """When each picture made is shown."""
+        return self._beside("made")
+
+    def _beside(self, what: str) -> Path:
+        return self.draft.with_name(f"{what}-{self.draft.name}")
+
+
+def prepare(
+    source_file: Path, house: House, library: Library, on_progress: Progress | None = None, *, sha256: str | None = None
+) -> Prepared:
+    """Make (or find) the prepared recording of a file. `on_progress` is told the share done, from 0 to 1.
+
+    RecordingRefused: the file is no recording. RenderFailed, Unready: the work broke off. In either case nothing of it
+    remains. `sha256`: the digest of the file's bytes, where it is known.
+    """
+    digest = prepared_digest(sha256 or digest_of_file(source_file), house)
+    facts = library.facts(digest)
+    if facts.exists():
+        return Prepared.model_validate_json(facts.read_bytes())
+    held = contents(source_file)
+    adopted = not departures(held, house) and _keys_read(source_file, held)
+    first_s, fields = (0.0, None) if adopted else look(source_file, held)
+    with partial(library.picture(digest)) as draft:
+        work = _Work(source_file, house, held, fields, first_s, adopted, draft)
+        prepared = _made(digest, work, library, on_progress)
+    write_whole(facts, prepared.model_dump_json().encode())
+    return prepared
+
+
+def prepared_digest(sha256: str, house: House) -> str:
+    """The name of what preparation makes of a file with this digest."""
+    return digest_of({"source": sha256, "house": house, "recipe": RECIPE})
+
+
+def _made(digest: str, work: _Work, library: Library, on_progress: Progress | None) -> Prepared:
+    """Write the finished picture to the draft, and the sound to its place."""
+    with ExitStack() as drafts:
+        for draft in (work.picture, work.sound, work.times, work.made):
+            drafts.callback(draft.unlink, missing_ok=True)
+        work, complaints = _decoded(work, on_progress)
+        timeline, frames = _found(work)
+        if work.held.sound:
+            wave_file.set_length(work.sound, wave_file.samples_of(frames, work.house.rate))
+        _join(work)
+        _look_over(work, frames)
+        if work.held.sound:
+            with partial(library.sound(digest)) as sound:
+                work.sound.rename(sound)
+    return Prepared(
+        digest=digest,
+        house=work.house,
+        frames=frames,
+        sound=work.held.sound is not None,
+        source=source_of(work.held, timeline),
+        notes=notes_on(work.held, timeline, work.fields, complaints),
+    )
+
+
+def _decoded(work: _Work, on_progress: Progress | None) -> tuple[_Work, list[str]]:
+    """Do the one decode; without the sound where it is the sound that cannot be read. What ffmpeg complained of."""
+    if work.adopted and not work.held.sound:
+        return work, []
+    try:
+        return work, _decode(work, on_progress)
+    except RenderFailed as error:
+        if not (work.held.sound and error.permanent):
+            raise
+    mute = replace(work, held=replace(work.held, sound=None))
+    return mute, [SOUND_UNREADABLE, *(_decode(mute, on_progress) if not work.adopted else [])]
+
+
+def _decode(work: _Work, on_progress: Progress | None) -> list[str]:
+    expected_s = float(work.held.expected_s)
+    command = [
+        *(ffmpeg.program(), *ffmpeg.QUIET, "-max_error_rate", "1", "-progress", "pipe:1"),
+        *ffmpeg.guarded_input(work.file, *graph.INPUT, formats=work.held.demuxers),
+        *("-filter_complex", ";".join([*_picture_graph(work), *_sound_graph(work)])),
+        *([] if work.adopted else _picture_outputs(work)),
+        *(_sound_output(work) if work.held.sound else []),
+    ]
+
+    def tell(done_s: float) -> None:
+        if on_progress is not None:
+            on_progress(min(1.0, done_s / expected_s))
+
+    finished = child.run(command, cpu_s=_cpu_s(work), file_size=_bytes(work), on_progress=tell)
+    return ffmpeg.error_lines(finished.check("Preparing the recording").stderr)
+
+
+def _picture_graph(work: _Work) -> list[str]:
+    """The source's pictures on a rising clock, twice: their times to be noted, and to be made house pictures."""
+    if work.adopted:
+        return []
+    steady = "".join(f"{step}," for step in graph.clock(work.held))
+    from_first = "setpts=PTS-STARTPTS"
+    return [
+        f"[0:{work.held.picture.index}]{steady}split=2[times][stored]",
+        f"[stored]{from_first},{graph.house_picture(work.held, work.fields, work.house)}[picture]",
+    ]
+
+
+def _sound_graph(work: _Work) -> list[str]:
+    if work.held.sound is None:
+        return []
+    end_s = work.first_s + float(work.held.expected_s) + 1
+    return [f"[0:{work.held.sound.index}]{graph.house_sound(work.held, work.first_s, end_s)}[sound]"]
+
+
+def _picture_outputs(work: _Work) -> list[str]:
+    noted = ["-stats_enc_pre:v", str(work.made), "-stats_enc_pre_fmt:v", "{pts} {tb}"]
+    timescale = str(ffmpeg.track_timescale(work.house.rate))
+    encoded = [*ffmpeg.house_video_options(work.house), *noted, "-video_track_timescale", timescale]
+    return [
+        *graph.times_output("[times]", str(work.times)),
+        *("-map", "[picture]", *encoded, *ffmpeg.BARE, "-f", "mp4", str(work.picture)),
+    ]
+
+
+def _sound_output(work: _Work) -> list[str]:
+    return ["-map", "[sound]", "-c:a", "pcm_s16le", *ffmpeg.BARE, "-f", "wav", str(work.sound)]
+
+
+def _cpu_s(work: _Work) -> float:
+    """Generous: a tenth of a second for each house picture of 1280 x 720 beside the decoding."""
+    house = work.house
+    frames = float(work.held.expected_s * house.rate.fraction)
+    return decoding_s(work.held) + frames * (0.02 + house.width * house.height / 1280 / 720 / 10)
+
+
+def _bytes(work: _Work) -> int:
+    """No more than two bits for each pixel that the house shows."""
+    house = work.house
+    pixels = float(work.held.expected_s * house.rate.fraction) * house.width * house.height
+    return (64 << 20) + round(pixels / 4)
+
+
+def _found(work: _Work) -> tuple[Timeline, int]:
+    """When the source's pictures are shown, and how many house pictures came of them."""
+    picture = work.held.picture
+    if work.adopted:
+        return Timeline(picture.pts, picture.tick, work.held.last_s), len(picture.pts)
+    return read_times(work.times, work.held), len(read_times(work.made, work.held).ticks)
+
+
+def _join(work: _Work) -> None:
+    """Picture by copy and the sound for browsers, in the file that is shown and cut."""
+    file, index = (work.file, work.held.picture.index) if work.adopted else (work.picture, 0)
+    sound = ffmpeg.guarded_input(work.sound, formats="wav") if work.held.sound else []
+    command = [
+        *(ffmpeg.program(), *ffmpeg.QUIET),
+        *ffmpeg.guarded_input(file, formats="mov"),
+        *(*sound, "-map", f"0:{index}", "-c:v", "copy"),
+        *(("-map", "1:a", *ffmpeg.SOUND) if sound else ()),
+        *(*ffmpeg.mp4_options(work.house.rate), str(work.draft)),
+    ]
+    child.run(command, cpu_s=_cpu_s(work), file_size=_bytes(work)).check("Joining picture and sound")
+
+
+def _look_over(work: _Work, frames: int) -> None:
+    """What was made must be house form in every point, or joining it with others by copy would go wrong later."""
+    made = contents(work.draft)
+    faults = departures(made, work.house)
+    if len(made.picture.pts) != frames:
+        faults = (*faults, f"there are {len(made.picture.pts)} frames instead of {frames}")
+    if faults:
+        raise RenderFailed(f"The prepared recording did not come out right: {', '.join(faults)}.", permanent=True)
+
+
+def _keys_read(file: Path, held: Contents) -> bool:
+    """Whether the key frames of a file in house form decode without complaint; with whole packets, a fair sample."""
+    command = [
+        *(ffmpeg.program(), *ffmpeg.QUIET),
+        *ffmpeg.guarded_input(file, "-skip_frame", "nokey", formats=held.demuxers),
+        *("-map", f"0:{held.picture.index}", "-fps_mode", "passthrough", "-f", "null", "-"),
+    ]
+    finished = child.run(command, cpu_s=decoding_s(held), file_size=0)
+    return finished.status == 0 and not finished.stderr.strip()

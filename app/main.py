@@ -1,0 +1,79 @@
+"""The application: engine, files, pages and errors wired together. The only wiring there is."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from datetime import UTC, datetime
+from ipaddress import ip_address
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from fastapi import Depends, FastAPI
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
+
+from app.actions.league import NEW, found_league
+from app.adapters.files import Library
+from app.settings import Settings
+from app.store.engine import Database
+from app.store.migrate import migrate
+from app.web import errors, pages
+from app.web.auth import guard
+from app.web.render import STATIC, build
+from app.web.security import SafeHeaders, SameOrigin
+
+
+class KeptStatic(StaticFiles):
+    """Static files under the name of their build: they never change, so browsers may keep them."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        """One file."""
+        response = await super().get_response(path, scope)
+        response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+        return response
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """An application on one data folder; its database is migrated and opened when it starts."""
+
+    @asynccontextmanager
+    async def life(app: FastAPI) -> AsyncIterator[None]:
+        open_league(app, settings)
+        try:
+            yield
+        finally:
+            app.state.database.close()
+
+    app = FastAPI(
+        title="Pennon", docs_url=None, redoc_url=None, openapi_url=None, lifespan=life, dependencies=[Depends(guard)]
+    )
+    app.state.settings = settings
+    app.add_middleware(SameOrigin)
+    app.add_middleware(SafeHeaders)
+    app.mount(f"/static/{build()}", KeptStatic(directory=STATIC), name="static")
+    for router in pages.ROUTERS:
+        app.include_router(router)
+    errors.install(app)
+    return app
+
+
+def open_league(app: FastAPI, settings: Settings) -> None:
+    """Open the database and files of the data folder; an older database is brought to the newest tables first."""
+    settings.data.mkdir(parents=True, exist_ok=True)
+    migrate(settings.database_url)
+    state = app.state
+    state.database = Database(settings.database_url)
+    state.library = Library(settings.data)
+    state.is_https = urlsplit(settings.url).scheme == "https"
+    state.plain_http = not state.is_https and not _is_loopback(urlsplit(settings.url).hostname or "")
+    facts = state.database.change(found_league, NEW, is_demo=False, now=datetime.now(UTC))
+    state.secret, state.league = facts.secret, facts.about
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost" or Path(host).name.endswith(".localhost")

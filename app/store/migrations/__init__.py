@@ -1,0 +1,1 @@
+"""Alembic migrations, one file per released change of the tables."""

@@ -1,0 +1,23 @@
+"""Who may request what: the one table, written by hand. A route that is not in it is refused, and a test names it.
+
+Rows give the roles that may. What may be seen of an object (an official's own results, a chief's own crew) is decided
+in the page that loads it, and answers 404 to everybody else, so that nobody learns what exists.
+"""
+
+from __future__ import annotations
+
+from app.domain.people import Role
+
+S, C, E, H, O, G = Role.SUPERVISOR, Role.COORDINATOR, Role.EVALUATOR, Role.CHIEF, Role.OFFICIAL, Role.GUEST  # noqa: E741
+
+ALL = frozenset(Role)
+SIGNED_IN = ALL - {G}
+STAFF = frozenset({S, C})
+DESK = frozenset({S})
+FIELD = frozenset({H, O})
+
+TABLE: dict[tuple[str, str], frozenset[Role]] = {
+    ("GET", "/healthz"): ALL,
+    ("GET", "/"): ALL,
+}
+"""(method, path of the route) -> who may."""

@@ -1,0 +1,73 @@
+"""What people type: read into a checked value, or given back with their words and what is wrong beside each field."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, TypeVar, get_origin
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+
+
+class Form(BaseModel):
+    """Base of all forms. Text is trimmed; fields that nobody knows are left aside (browsers add some)."""
+
+    model_config = ConfigDict(frozen=True, extra="ignore", str_strip_whitespace=True, arbitrary_types_allowed=True)
+
+
+F = TypeVar("F", bound=Form)
+
+
+@dataclass(frozen=True)
+class Mistakes(Exception):
+    """A form that cannot be used: what was typed, and a sentence for each field that is wrong ("" for the whole)."""
+
+    typed: Mapping[str, Any]
+    about: Mapping[str, str]
+
+
+async def read(request: Request, model: type[F]) -> F:
+    """The posted form as a checked value. Raises Mistakes."""
+    return checked(model, _fields(await request.form(), model))
+
+
+def checked(model: type[F], typed: Mapping[str, Any]) -> F:
+    """Typed fields as a checked value. Raises Mistakes."""
+    try:
+        return model.model_validate(typed)
+    except ValidationError as error:
+        about: dict[str, str] = {}
+        for details in error.errors():
+            field = str(details["loc"][0]) if details["loc"] else ""
+            about.setdefault(field, _sentence(details["type"], details["msg"], details.get("ctx", {})))
+        raise Mistakes(typed, about) from error
+
+
+def _fields(data: FormData, model: type[Form]) -> dict[str, Any]:
+    """Fields by name: a list where the model wants one, an upload as it is; an empty optional field is left out."""
+    found: dict[str, Any] = {}
+    for name, field in model.model_fields.items():
+        values = [value for value in data.getlist(name) if isinstance(value, UploadFile) or value.strip()]
+        if get_origin(field.annotation) in (list, tuple):
+            found[name] = values
+        elif values:
+            found[name] = values[-1]
+    return found
+
+
+def _sentence(kind: str, message: str, context: Mapping[str, Any]) -> str:
+    if kind == "missing":
+        return "This is needed."
+    if kind == "value_error" and "error" in context:
+        return str(context["error"])
+    words = {
+        "string_too_short": "This is too short.",
+        "string_too_long": f"This is too long; {context.get('max_length')} characters at most.",
+        "int_parsing": "This is not a whole number.",
+        "date_from_datetime_parsing": "This is not a date.",
+        "enum": "Choose one of those offered.",
+        "literal_error": "Choose one of those offered.",
+    }
+    return words.get(kind, message.removeprefix("Value error, ").removeprefix("Input should be ").capitalize() + ".")

@@ -1,0 +1,89 @@
+"""How values are said on a page: dates, lengths, counts. One place, so that they can be translated."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import Any
+
+from app.domain.timecode import Rate, clock
+
+MONTHS = ("January February March April May June July August September October November December").split()
+DAYS = "Monday Tuesday Wednesday Thursday Friday Saturday Sunday".split()
+NUMBERS = "no one two three four five six seven eight nine ten eleven twelve".split()
+
+
+def day(value: date) -> str:
+    """`Thursday 10 September`."""
+    return f"{DAYS[value.weekday()]} {value.day} {MONTHS[value.month - 1]}"
+
+
+def short_day(value: date) -> str:
+    """`10 Sept`."""
+    month = MONTHS[value.month - 1]
+    return f"{value.day} {month if len(month) <= 4 else month[:4] if month == 'September' else month[:3]}"
+
+
+def full_day(value: date) -> str:
+    """`10 September 2026`."""
+    return f"{value.day} {MONTHS[value.month - 1]} {value.year}"
+
+
+def moment(value: datetime) -> str:
+    """`10 Sept, 18:05`."""
+    return f"{short_day(value)}, {value:%H:%M}"
+
+
+def count(number: int, one: str, many: str | None = None) -> str:
+    """`one clip`, `no clips`, `14 clips`."""
+    word = one if number == 1 else many or f"{one}s"
+    return f"{NUMBERS[number] if number < len(NUMBERS) else number} {word}"
+
+
+def capital(text: str) -> str:
+    """The first letter large, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def frames(value: int, rate: Rate) -> str:
+    """`0:07.12`."""
+    return clock(value, rate)
+
+
+def minutes(seconds: float) -> str:
+    """`3:05`."""
+    whole = round(seconds)
+    return f"{whole // 60}:{whole % 60:02d}"
+
+
+def about_share(share: float) -> str:
+    """`about 9 in 10`, `about 1 in 8`: a share as people say it."""
+    if share >= 0.995:
+        return "every one"
+    if share > 0.5:
+        return f"about {round(share * 10)} in 10" if round(share * 10) < 10 else "about 19 in 20"
+    return f"about 1 in {round(1 / share)}" if share > 0.02 else "almost none"
+
+
+def size(count_of_bytes: int) -> str:
+    """`3.2 MB`."""
+    value, unit = float(count_of_bytes), "bytes"
+    for larger in ("KB", "MB", "GB"):
+        if value < 1000:
+            break
+        value, unit = value / 1000, larger
+    return f"{value:.0f} {unit}" if unit == "bytes" or value >= 100 else f"{value:.1f} {unit}"
+
+
+FILTERS: dict[str, Callable[..., Any]] = {
+    "day": day,
+    "short_day": short_day,
+    "full_day": full_day,
+    "moment": moment,
+    "count": count,
+    "capital": capital,
+    "frames": frames,
+    "minutes": minutes,
+    "about_share": about_share,
+    "size": size,
+}
