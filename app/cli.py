@@ -13,13 +13,14 @@ import typer
 
 from app import __version__
 from app.actions import curriculum as curriculum_actions
-from app.actions.recording import receive_recording
-from app.actions.tape import build_tape
+from app.actions.recording import Received, receive_recording
+from app.actions.tape import Built, build_tape
 from app.adapters.files import Library
 from app.adapters.frame import write_frame
 from app.adapters.machine import checks
 from app.domain.errors import CurriculumError, PennonError, Problem
 from app.domain.recording import House
+from app.domain.timecode import clock
 from app.settings import Settings
 
 app = typer.Typer(
@@ -57,10 +58,6 @@ def _fail(message: str) -> None:
 
 def _line(value: dict[str, Any]) -> None:
     print(json.dumps(value, ensure_ascii=False), flush=True)
-
-
-def _library(settings: Settings) -> Library:
-    return Library(settings.data)
 
 
 @app.callback(invoke_without_command=True)
@@ -134,8 +131,6 @@ def _summary(name: str, as_json: bool, *, errors: int, **counts: int) -> None:
 @recording.command("add")
 def recording_add(
     files: Annotated[list[Path], typer.Argument(help="Files of any phone, camera or capture card.")],
-    game: Annotated[str | None, typer.Option(help="Which game they show.")] = None,
-    angle: Annotated[str | None, typer.Option(help="From where it was filmed.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Receive and prepare recordings. Exit code 1 when one could not be used."""
@@ -143,10 +138,23 @@ def recording_add(
     house = House.from_text(settings.house)
     refused = 0
     for file in files:
-        received = receive_recording(file, house, _library(settings), game=game, angle=angle)
+        received = receive_recording(file, house, Library(settings.data))
         refused += received.verdict == "rejected"
-        _line(received.line()) if as_json else print(received.sentence())
+        if as_json:
+            print(received.model_dump_json(), flush=True)
+        else:
+            print(_told(received), flush=True)
     raise typer.Exit(1 if refused else 0)
+
+
+def _told(received: Received) -> str:
+    """A recording in a few lines: what it is, what to know of it."""
+    if received.source is None:
+        return f"{received.file}: not used. {received.reason}"
+    source = received.source
+    first = f"{received.file}: {source.width}x{source.height}, {source.frames} frames, {source.duration_s:.1f} s"
+    again = [f"  the same bytes as {received.duplicate_of}"] if received.duplicate_of else []
+    return "\n".join([first, *again, *(f"  {note}" for note in received.notes)])
 
 
 @app.command("frame")
@@ -168,8 +176,35 @@ def tape_build(
 ) -> None:
     """Cut and stitch one lesson straight from a curriculum folder."""
     checked = curriculum_actions.check_curriculum(folder)
-    built = build_tape(checked.loaded, lesson, _library(Settings.from_env()), out)
-    _line(built.line()) if as_json else print(built.sentence())
+    loaded, library = checked.loaded, Library(Settings.from_env().data)
+    built = build_tape(loaded.curriculum, lesson, loaded.media, library, out, None if as_json else _working)
+    if as_json:
+        _line(_tape_line(built))
+    else:
+        length = clock(built.frames, built.rate)
+        print(f"{built.files.tape}: {length}, {built.made} pieces made, {built.reused} used again")
+        print("\n".join(f"  {note}" for note in built.notes), end="\n" if built.notes else "")
+
+
+def _working(doing: str, share: float) -> None:
+    if sys.stderr.isatty():
+        print(f"\r{doing} {share:4.0%}", end="\n" if share >= 1 else "", file=sys.stderr, flush=True)
+
+
+def _tape_line(built: Built) -> dict[str, Any]:
+    return {
+        "lesson": built.lesson,
+        "out": str(built.files.tape),
+        "captions": str(built.files.captions),
+        "poster": str(built.files.poster),
+        "frames": built.frames,
+        "duration_s": round(built.duration_s, 6),
+        "rate": str(built.rate),
+        "segments": {"made": built.made, "reused": built.reused},
+        "chapters": [asdict(chapter) for chapter in built.chapters],
+        "bytes": built.bytes,
+        "notes": list(built.notes),
+    }
 
 
 @app.command("doctor")

@@ -33,7 +33,7 @@ MOST_FILE_LINES = 400
 MOST_FUNCTION_LINES = 60
 RECORDS = "/migrations/versions/"  # what a migration did once stays as it was written
 NO_NAMES = re.compile(r"(Manager|Service|Helper|Util)s?$|^_?(process|handle|get)_|^utils?$|^helpers?$")
-NAMES_OF_OTHERS = {"process_bind_param", "process_result_value"}  # SQLAlchemy calls them
+NAMES_OF_OTHERS = {"get_response", "process_bind_param", "process_result_value"}  # Starlette and SQLAlchemy call them
 
 PERMISSIVE = {
     "0BSD", "Apache-2.0", "BSD", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "ISC", "MIT", "MIT-CMU", "PSF-2.0", "Zlib",
@@ -111,10 +111,16 @@ def _public(
     prefix: str, parent: ast.Module | ast.ClassDef
 ) -> Iterator[tuple[str, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef]]:
     for node in parent.body:
-        if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef) and not node.name.startswith("_"):
+        if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef) and _speaks(node):
             yield f"{prefix}{node.name}", node
             if isinstance(node, ast.ClassDef):
                 yield from _public(f"{node.name}.", node)
+
+
+def _speaks(node: ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
+    """Whether a reader may ask what it does: neither private nor one of several signatures of the same function."""
+    decorators = [decorator.id for decorator in node.decorator_list if isinstance(decorator, ast.Name)]
+    return not node.name.startswith("_") and "overload" not in decorators
 
 
 def test_locks_hold_a_hash_for_every_release() -> None:

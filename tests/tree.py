@@ -46,7 +46,7 @@ def _walked(folder: Path) -> Iterator[Path]:
 @cache
 def _ignored() -> tuple[str, ...]:
     lines = (ROOT / ".gitignore").read_text("utf-8").splitlines()
-    return tuple(line.rstrip("/") for line in lines if line and not line.startswith("#"))
+    return tuple(line.strip("/") for line in lines if line and not line.startswith("#"))
 
 
 def name(path: Path) -> str:

@@ -58,11 +58,11 @@ def _recording_faults(loaded: Loaded, look: Callable[[Path], Source | None]) -> 
         except RecordingRefused as error:
             yield Fault(here, f'"{recording.file}": {error.reason}')
         else:
-            lengths[recording.id] = None if source is None else house_frames(source, loaded)
+            lengths[recording.id] = None if source is None else _house_frames(source, loaded)
     yield from length_faults(loaded.curriculum, lengths.get)
 
 
-def house_frames(source: Source, loaded: Loaded) -> int:
+def _house_frames(source: Source, loaded: Loaded) -> int:
     """Frames that a recording has once it is in the curriculum's house form, rounded up by at most one."""
     return -int(-(source.duration * loaded.curriculum.about.house.rate.fraction) // 1)
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import errno
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from app.adapters.assembly import Files, assemble, files_beside
@@ -13,7 +15,7 @@ from app.adapters.prepare import prepare
 from app.adapters.segments import Segment, segment
 from app.adapters.sound import tape_sound
 from app.domain.curriculum import Curriculum
-from app.domain.errors import BadInput, RenderFailed
+from app.domain.errors import BadInput, PennonError, RenderFailed, Unready
 from app.domain.recording import Prepared
 from app.domain.tape import Chapter, Piece, Plan, plan, recordings_of
 from app.domain.timecode import Rate
@@ -61,21 +63,43 @@ def build_tape(
     """
     tell = on_progress or _silent
     files = _named(out)
-    library.sweep()
-    lesson, clips = curriculum.lesson(lesson_id), curriculum.clip_by_id()
-    names = recordings_of(lesson, clips)
-    prepared = {name: _prepared(name, curriculum, media, library, tell) for name in names}
-    work = plan(lesson, clips, prepared, curriculum.about.house)
-    segments, sound = _rendered(work, lesson_id, library, tell)
-    tell("joining", 0.0)
-    assemble(work, segments, sound, files)
-    tell("joining", 1.0)
+    try:
+        library.sweep()
+        prepared = _prepared(curriculum, lesson_id, media, library, tell)
+        work = plan(curriculum.lesson(lesson_id), curriculum.clip_by_id(), prepared, curriculum.about.house)
+        segments, sound = _rendered(work, lesson_id, library, tell)
+        tell("joining", 0.0)
+        assemble(work, segments, sound, files)
+        tell("joining", 1.0)
+        return _built(lesson_id, work, segments, files, prepared)
+    except OSError as error:
+        raise _explained(error) from error
+
+
+def _built(
+    lesson_id: str, work: Plan, segments: list[Segment], files: Files, prepared: Mapping[str, Prepared]
+) -> Built:
     made = len({each.digest for each in segments if each.made})
-    notes = tuple(f"{name}: {note}" for name, recording in prepared.items() for note in recording.notes)
     return Built(
-        lesson_id, files, work.frames, work.house.rate, made, len(segments) - made, work.chapters,
-        files.tape.stat().st_size, notes,
-    )  # fmt: skip
+        lesson=lesson_id,
+        files=files,
+        frames=work.frames,
+        rate=work.house.rate,
+        made=made,
+        reused=len(segments) - made,
+        chapters=work.chapters,
+        bytes=files.tape.stat().st_size,
+        notes=tuple(f"{name}: {note}" for name, recording in prepared.items() for note in recording.notes),
+    )
+
+
+def _explained(error: OSError) -> PennonError:
+    """What a file system refused, in words."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return Unready("The disk is full. Free some space and build the tape again; what was cut so far is kept.")
+    if error.errno == errno.EFBIG:
+        return RenderFailed("The tape grew larger than files may be here.", permanent=True)
+    return Unready(f"{error.filename or 'The tape'} could not be written: {error.strerror}.")
 
 
 def _silent(_doing: str, _share: float) -> None:
@@ -91,14 +115,26 @@ def _named(out: Path) -> Files:
     return files
 
 
-def _prepared(name: str, curriculum: Curriculum, media: Path, library: Library, tell: Progress) -> Prepared:
+def _prepared(
+    curriculum: Curriculum, lesson_id: str, media: Path, library: Library, tell: Progress
+) -> dict[str, Prepared]:
+    """The recordings that a lesson shows, by their ids, prepared now where they were not yet."""
+    names = recordings_of(curriculum.lesson(lesson_id), curriculum.clip_by_id())
+    house = curriculum.about.house
+    return {
+        name: prepare(_file(name, curriculum, media), house, library, partial(tell, f"preparing {name}"))
+        for name in names
+    }
+
+
+def _file(name: str, curriculum: Curriculum, media: Path) -> Path:
     recordings = curriculum.recording_by_id()
     if name not in recordings:
         raise BadInput(f'There is no recording "{name}" in this curriculum.')
     path = media / recordings[name].file
     if not path.is_file():
         raise BadInput(f'The recording "{name}" has no file: {path} is not there.')
-    return prepare(path, curriculum.about.house, library, lambda share: tell(f"preparing {name}", share))
+    return path
 
 
 def _rendered(work: Plan, lesson_id: str, library: Library, tell: Progress) -> tuple[list[Segment], Path]:

@@ -98,7 +98,8 @@ def milliseconds(frame: int, rate: Rate) -> int:
 def vtt(cues: Iterable[Cue], rate: Rate) -> str:
     """Captions as WebVTT."""
     blocks = [
-        f"{_time(cue.span.first, rate)} --> {_time(cue.span.end, rate)}\n{_escaped(two_lines(cue.text))}" for cue in cues
+        f"{_time(cue.span.first, rate)} --> {_time(cue.span.end, rate)}\n{_escaped(two_lines(cue.text))}"
+        for cue in cues
     ]
     return "\n\n".join(["WEBVTT", *blocks]) + "\n"
 

@@ -85,9 +85,9 @@ def _stretch(container: InputContainer, first: int, frames: int, rate: Fraction)
     seen: set[int] = set()
     for packet in container.demux(stream):
         frame = _frame(packet, rate) if packet.size else -1
-        if not seen and frame == first and not packet.is_keyframe:
-            raise ValueError(f"frame {first} of a piece is no key")
         if first <= frame < first + frames:
+            if not seen and not (packet.is_keyframe and frame == first):
+                raise ValueError(f"a piece does not begin with a key at frame {first}")
             seen.add(frame)
             yield packet
         if len(seen) == frames:
@@ -115,7 +115,7 @@ def _placed(packet: Coded, shown: int, coded: int, rate: Fraction, track: Stream
 
 def _sounds(container: InputContainer, samples: int, track: Stream) -> Iterator[Coded]:
     """All sound up to the last sample of the tape; the encoder's run-up lies before its first."""
-    stream = container.streams.audio[0]
+    stream: Stream = container.streams.audio[0]
     expected = None
     for packet in container.demux(stream):
         if not packet.size or packet.pts is None or packet.pts >= samples:

@@ -74,7 +74,7 @@ def _av() -> str:
 
 
 def _fonts() -> str:
-    found = sorted(path.name for path in FONTS.rglob("*.woff2"))
+    found = sorted(path.relative_to(FONTS).as_posix() for path in FONTS.rglob("*.woff2"))
     for face in ("besley", "atkinson"):
         if not any(face in name for name in found):
             raise OSError(f"no {face} in {FONTS}")

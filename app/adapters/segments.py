@@ -8,7 +8,6 @@ encoded whole. All parts share one decoder header, so that joining them is a cop
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,7 +17,7 @@ from pydantic import ValidationError
 
 from app.adapters import cut, ffmpeg
 from app.adapters.conform import made_extradata
-from app.adapters.files import Library, write_whole
+from app.adapters.files import Library, digest_of_file, write_whole
 from app.domain.base import Value
 from app.domain.recording import House
 from app.domain.tape import Card, Piece, Shot, Still, segment_digest
@@ -102,12 +101,7 @@ def _cached(digest: str, frames: int, library: Library) -> Record | None:
 
 
 def _as_made(kept: Kept, path: Path) -> bool:
-    return path.is_file() if kept.recording else _sha256(path) == kept.sha256
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    return path.is_file() if kept.recording else digest_of_file(path) == kept.sha256
 
 
 def _made(digest: str, piece: Piece, house: House, library: Library) -> Iterator[Kept]:
@@ -117,11 +111,11 @@ def _made(digest: str, piece: Piece, house: House, library: Library) -> Iterator
         case Still():
             target = library.segment(digest, ".mp4")
             cut.encode_still(library.picture(piece.picture), piece.frame, piece.frames, house, target)
-            yield Kept(suffix=".mp4", frames=piece.frames, sha256=_sha256(target))
+            yield Kept(suffix=".mp4", frames=piece.frames, sha256=digest_of_file(target))
         case Card():
             target = library.segment(digest, ".mp4")
             cut.encode_card(piece, house, target)
-            yield Kept(suffix=".mp4", frames=piece.frames, sha256=_sha256(target))
+            yield Kept(suffix=".mp4", frames=piece.frames, sha256=digest_of_file(target))
         case _:
             assert_never(piece)
 
@@ -151,4 +145,4 @@ def _groups(shot: Shot, recording: Path, house: House) -> Span | None:
 def _encoded(digest: str, suffix: str, shot: Shot, house: House, library: Library) -> Kept:
     target = library.segment(digest, suffix)
     cut.encode_shot(shot, library.picture(shot.picture), house, target)
-    return Kept(suffix=suffix, frames=shot.frames, sha256=_sha256(target))
+    return Kept(suffix=suffix, frames=shot.frames, sha256=digest_of_file(target))

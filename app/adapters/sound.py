@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.adapters import child, ffmpeg
-from app.adapters.files import Library, digest_of, partial, write_whole
+from app.adapters.files import Library, digest_of, digest_of_file, partial, write_whole
 from app.domain.errors import RenderFailed
 from app.domain.tape import SAMPLE_RATE, Plan, Shot, samples_at
 from app.domain.timecode import Span
@@ -26,6 +26,8 @@ MOST_GAIN_DB = 12.0
 SILENT_LUFS = -70.0
 """What ebur128 says of silence and of what is too short to measure; such stretches are left as they are."""
 FADE = SAMPLE_RATE * 5 // 1000
+BYTES = 4
+"""Of one sample of both channels in a recording's sound."""
 BLOCK = SAMPLE_RATE
 """Samples held in memory at a time."""
 LIMIT = "alimiter=limit=0.8:attack=5:release=50:level=false:latency=true"
@@ -69,17 +71,21 @@ def tape_sound(plan: Plan, library: Library) -> Path:
     placed = stretches(plan)
     gains = [gain_db(loudness(stretch, library)) for stretch in placed]
     total = samples_at(plan.frames, plan.house.rate)
-    digest = digest_of({"sound": placed_as_json(placed), "gains": gains, "samples": total, "encoder": encoder()})
-    path = library.segment(digest, ".m4a")
-    if not path.exists():
+    places = [[each.picture, each.source, each.on_tape.first, each.on_tape.end] for each in placed]
+    digest = digest_of({"sound": places, "gains": gains, "samples": total, "encoder": encoder()})
+    path, seal = library.segment(digest, ".m4a"), library.segment(digest, ".sha256")
+    if not _as_made(path, seal):
         with partial(path) as draft:
             _encode(blocks(placed, gains, total, library), total, draft)
+        write_whole(seal, digest_of_file(path).encode())
     return path
 
 
-def placed_as_json(placed: tuple[Stretch, ...]) -> list[list[str | int]]:
-    """Stretches as plain lists, for their digest."""
-    return [[each.picture, each.source, each.on_tape.first, each.on_tape.end] for each in placed]
+def _as_made(path: Path, seal: Path) -> bool:
+    try:
+        return digest_of_file(path) == seal.read_text()
+    except OSError:
+        return False
 
 
 def encoder() -> str:
@@ -107,11 +113,24 @@ def loudness(stretch: Stretch, library: Library) -> float:
 
 
 def _measured(stretch: Stretch, library: Library) -> float:
+    look_over(library.sound(stretch.picture))
     meter = "ebur128=metadata=1:framelog=quiet,ametadata=mode=print:key=lavfi.r128.I:file=-"
     graph = ["-af", meter, "-f", "null", "-"]
-    told = _ffmpeg(graph, _bytes(source_samples(stretch, library)), stretch.on_tape.frames, "Measuring the sound")
+    told = _ffmpeg(graph, source_samples(stretch, library), stretch.on_tape.frames, "Measuring the sound")
     values = [line.partition(b"=")[2] for line in told.splitlines() if line.startswith(b"lavfi.r128.I=")]
     return max(SILENT_LUFS, float(np.nan_to_num(float(values[-1]), nan=SILENT_LUFS))) if values else SILENT_LUFS
+
+
+def look_over(path: Path) -> None:
+    """Raises RenderFailed where the sound of a recording is not there or not whole."""
+    try:
+        with wave.open(str(path), "rb") as file:
+            form = (file.getframerate(), file.getnchannels(), file.getsampwidth())
+            whole = path.stat().st_size >= file.getnframes() * BYTES
+    except (OSError, EOFError, wave.Error):
+        form, whole = (0, 0, 0), False
+    if form != (SAMPLE_RATE, 2, 2) or not whole:
+        raise RenderFailed("The sound of a recording is missing or damaged; prepare it again.", permanent=True)
 
 
 def source_samples(stretch: Stretch, library: Library) -> Iterator[Samples]:
@@ -155,34 +174,34 @@ def fade(first: int, count: int, length: int) -> NDArray[np.float32]:
     return np.minimum(1, np.minimum(place, length - 1 - place) / np.float32(FADE)).astype(np.float32)
 
 
-def _bytes(made: Iterator[Samples]) -> Iterator[bytes]:
-    return (block.astype("<f4").tobytes() for block in made)
-
-
 def _encode(made: Iterator[Samples], samples: int, out: Path) -> None:
     graph = ["-af", LIMIT, *ffmpeg.SOUND, *ffmpeg.BARE, "-f", "mp4", str(out)]
-    told = _Counted(made)
-    _ffmpeg(graph, _bytes(iter(told)), samples, "Encoding the sound of the tape")
-    if told.samples != samples:
+    _ffmpeg(graph, made, samples, "Encoding the sound of the tape")
+
+
+def _ffmpeg(graph: list[str], made: Iterator[Samples], samples: int, work: str) -> bytes:
+    """Feed sound to ffmpeg and give what it printed; all of it must have been fed."""
+    source = ["-f", "f32le", "-ar", str(SAMPLE_RATE), "-ac", "2", "-protocol_whitelist", "pipe", "-i", "pipe:0"]
+    seconds = samples / SAMPLE_RATE
+    command = [ffmpeg.program(), *(option for option in ffmpeg.QUIET if option != "-nostdin"), *source, *graph]
+    fed = _Fed(made)
+    limits = child.run(
+        command, cpu_s=60 + seconds / 4, file_size=(1 << 20) + round(seconds * 64_000), stdin=fed.blocks()
+    )
+    told = limits.check(work).stdout
+    if fed.samples != samples:
         raise RenderFailed("The sound of a recording could not be read to its end.", permanent=True)
+    return told
 
 
-class _Counted:
-    """Blocks on their way to the encoder, counted, because what breaks off in the feeding thread is heard by no one."""
+class _Fed:
+    """Counts what goes to the encoder: what breaks off in the feeding thread is heard by no one else."""
 
     def __init__(self, made: Iterator[Samples]) -> None:
         self._made = made
         self.samples = 0
 
-    def __iter__(self) -> Iterator[Samples]:
+    def blocks(self) -> Iterator[bytes]:
         for block in self._made:
             self.samples += len(block)
-            yield block
-
-
-def _ffmpeg(graph: list[str], stdin: Iterator[bytes], samples: int, work: str) -> bytes:
-    source = ["-f", "f32le", "-ar", str(SAMPLE_RATE), "-ac", "2", "-protocol_whitelist", "pipe", "-i", "pipe:0"]
-    seconds = samples / SAMPLE_RATE
-    command = [ffmpeg.program(), *(option for option in ffmpeg.QUIET if option != "-nostdin"), *source, *graph]
-    limits = child.run(command, cpu_s=60 + seconds / 4, file_size=(1 << 20) + round(seconds * 64_000), stdin=stdin)
-    return limits.check(work).stdout
+            yield block.astype("<f4").tobytes()

@@ -1,9 +1,9 @@
 """Draw the sample plays and write their truth: `python -m sample_clips.simulator draw|truth|archive|list`.
 
-    list                       every registered play: its topic, ruling, views and length
-    draw [NAME ...]            recordings of all views of the plays, and the truth beside them
-    truth [NAME ...]           the truth alone
-    archive [--plays 72]       archived plays without a picture, one JSON-lines file per topic
+list                       every registered play: its topic, ruling, views and length
+draw [NAME ...]            recordings of all views of the plays, and the truth beside them
+truth [NAME ...]           the truth alone
+archive [--plays 72]       archived plays without a picture, one JSON-lines file per topic
 """
 
 from __future__ import annotations

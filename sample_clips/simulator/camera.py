@@ -58,9 +58,9 @@ def high_view(scene: Scene) -> Camera:
     """The camera on its tripod in the stand, panned and zoomed by an operator who follows `scene.follow`."""
     samples = len(scene.focal)
     position = np.broadcast_to(np.array(STAND[scene.sport]), (samples, 3)).copy()
-    ahead = scene.follow - position
+    # A ball in the air draws the eye up, but the operator keeps the people under it in the picture.
+    ahead = scene.follow * np.array([1.0, 1.0, 0.35]) + np.array([0.0, 0.0, 0.6]) - position
     yaw, pitch = _angles(ahead)
-    pitch = np.clip(pitch, None, np.deg2rad(-4.0))
     wanted = WIDTH * np.linalg.norm(ahead, axis=1) / SHOWN_M[scene.sport]
     shake = 0.0004 * _wander(samples, scene.seed + 103, 2, seconds=0.6)
     yaw, pitch = _operated(yaw) + shake[:, 0], _operated(pitch) + shake[:, 1]

@@ -135,12 +135,12 @@ def follow(wanted: Floats, firm: Sequence[int] = (), duels: Sequence[tuple[int, 
     """What bodies make of the wanted paths (T, N, 2): speed at most `SPRINT`, acceleration `ALONG` and `ACROSS`.
 
     People make way for one another except pairs in `duels`; those named in `firm` (who have an appointment with
-    the ball) all but keep their path and the others go round them.
+    the ball) give way less and the others go round them.
     """
     speed = np.gradient(wanted, 1 / RATE, axis=0)
     change = np.gradient(speed, 1 / RATE, axis=0)
     yields = np.ones((wanted.shape[1], 1))
-    yields[list(firm)] = 0.3
+    yields[list(firm)] = 0.6
     room = _room(wanted.shape[1], duels)
     done = np.empty_like(wanted)
     place, pace = wanted[0].copy(), _capped(speed[0])

@@ -1,4 +1,4 @@
-"""Flat textured pieces that stand around the field (boards, stands, trees, walls), laid from back to front."""
+"""Flat textured pieces that stand around the field (boards, stands, trees, walls), laid from front to back."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 from sample_clips.simulator.compiled import compiled
 from sample_clips.simulator.scene import Floats
 from sample_clips.simulator.solids import Picture
+from sample_clips.simulator.surface import LEAST
 
 
 @dataclass(frozen=True)
@@ -45,9 +46,12 @@ def _halved(texture: Floats) -> Floats:
     return np.concatenate([colour, cover], axis=-1)
 
 
-def lay(picture: Picture, piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float, cv: float,
+def lay(picture: Picture, left: Picture, piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float, cv: float,
         seconds: float, stir: float) -> None:  # fmt: skip
-    """Draw one panel over the picture, if the camera is on its front side; its crowd stirs by so many texels."""
+    """Draw one panel behind what is already in the picture (H, W, 3), if the camera is on its front side.
+
+    left: (H, W) share of each pixel that is still free, lessened here; stir: how far a crowd moves, texels.
+    """
     normal = np.cross(piece.along, piece.up)
     if float(normal @ (eye - piece.corner)) <= 0.0:
         return
@@ -58,7 +62,7 @@ def lay(picture: Picture, piece: Panel, eye: Floats, rotation: Floats, focal: fl
     middle = np.clip(eye, np.minimum.reduce(_corners(piece)), np.maximum.reduce(_corners(piece)))
     away = float(np.linalg.norm(eye - middle)) + 1e-3
     level = int(np.clip(round(math.log2(max(1.0, texels * away / focal))), 0, len(piece.levels) - 1))
-    _texture(picture, piece.levels[level], piece.corner - eye, piece.along, piece.up, normal, rotation, focal, cu, cv,
+    _texture(picture, left, piece.levels[level], piece.corner - eye, piece.along, piece.up, normal, rotation, focal, cu, cv,
              *box, piece.seat / 2**level, stir / 2**level, seconds)  # fmt: skip
 
 
@@ -80,7 +84,7 @@ def _box(piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float, c
 
 
 @compiled
-def _texture(picture: Picture, texture: Picture, corner: Floats, along: Floats, up: Floats, normal: Floats,
+def _texture(picture: Picture, left: Picture, texture: Picture, corner: Floats, along: Floats, up: Floats, normal: Floats,
              rotation: Floats, focal: float, cu: float, cv: float, u0: int, u1: int, v0: int, v1: int,
              seat: float, stir: float, seconds: float) -> None:  # fmt: skip
     reach = normal[0] * corner[0] + normal[1] * corner[1] + normal[2] * corner[2]
@@ -90,6 +94,8 @@ def _texture(picture: Picture, texture: Picture, corner: Floats, along: Floats, 
     for v in range(v0, v1):
         b = (v - cv) / focal
         for u in range(u0, u1):
+            if left[v, u] < LEAST:
+                continue
             a = (u - cu) / focal
             x = rotation[2, 0] + a * rotation[0, 0] + b * rotation[1, 0]
             y = rotation[2, 1] + a * rotation[0, 1] + b * rotation[1, 1]
@@ -103,9 +109,10 @@ def _texture(picture: Picture, texture: Picture, corner: Floats, along: Floats, 
             r = (1.0 - (x * up[0] + y * up[1] + z * up[2]) / uu) * high - 0.5
             if s <= -0.5 or s >= wide - 0.5 or r <= -0.5 or r >= high - 0.5:
                 continue
+            edge = min(1.0, 0.5 + min(min(s, wide - 1.0 - s), min(r, high - 1.0 - r)))
             if seat > 0.0:
                 r = min(max(r + stir * _stirred(int(s / seat), int(r / seat), seconds), 0.0), high - 1.0)
-            _blend(picture, v, u, texture, s, r)
+            _blend(picture, left, v, u, texture, s, r, edge)
 
 
 @compiled
@@ -116,16 +123,18 @@ def _stirred(seat: int, row: int, seconds: float) -> float:
 
 
 @compiled
-def _blend(picture: Picture, v: int, u: int, texture: Picture, s: float, r: float) -> None:
-    """Lay the texture at column s and row r over one pixel, between texels linearly."""
+def _blend(picture: Picture, left: Picture, v: int, u: int, texture: Picture, s: float, r: float,
+           edge: float) -> None:  # fmt: skip
+    """Lay the texture at column s and row r behind one pixel, between texels linearly, by the share `edge`."""
     i, j = max(0, int(math.floor(s))), max(0, int(math.floor(r)))
     k, n = min(i + 1, texture.shape[1] - 1), min(j + 1, texture.shape[0] - 1)
     a, b = max(0.0, s - i), max(0.0, r - j)
-    w0, w1, w2, w3 = (1 - a) * (1 - b), a * (1 - b), (1 - a) * b, a * b
+    w0, w1, w2, w3 = edge * (1 - a) * (1 - b), edge * a * (1 - b), edge * (1 - a) * b, edge * a * b
     cover = w0 * texture[j, i, 3] + w1 * texture[j, k, 3] + w2 * texture[n, i, 3] + w3 * texture[n, k, 3]
     if cover <= 0.0:
         return
     for c in range(3):
         colour = w0 * texture[j, i, c] * texture[j, i, 3] + w1 * texture[j, k, c] * texture[j, k, 3]
         colour += w2 * texture[n, i, c] * texture[n, i, 3] + w3 * texture[n, k, c] * texture[n, k, 3]
-        picture[v, u, c] = picture[v, u, c] * (1.0 - cover) + colour
+        picture[v, u, c] += left[v, u] * colour
+    left[v, u] *= 1.0 - cover

@@ -91,15 +91,17 @@ def _background(stage: Set, sample: int) -> Picture:
     eye, rotation, focal = stage.camera.at(sample)
     lens = (eye, rotation, focal, *CENTRE)
     ground, light = stage.ground, stage.light
+    standing, left = np.zeros((HEIGHT, WIDTH, 3), np.float32), np.ones((HEIGHT, WIDTH), np.float32)
+    for piece in reversed(stage.around):
+        panels.lay(standing, left, piece, *lens, sample / RATE, _stir(stage.scene, sample))
     back = np.empty((HEIGHT, WIDTH, 3), np.float32)
     back[:] = _sky(rotation, focal, light)
     surface.draw(back, *lens, ground.marks, ground.grain, ground.grain_m, ground.macro,
                  np.stack([ground.base, ground.worn, ground.outside]), ground.stripe_m, ground.looks,
-                 SPORT_EDGE[stage.scene.sport], _ground_light(light), light.rim)  # fmt: skip
+                 SPORT_EDGE[stage.scene.sport], _ground_light(light), light.rim, left)  # fmt: skip
     _shade(stage, sample, lens, back)
-    seconds = sample / RATE
-    for piece in stage.around:
-        panels.lay(back, piece, *lens, seconds, _stir(stage.scene, sample))
+    back *= left[..., None]
+    back += standing
     return _smeared(back, stage.camera, sample)
 
 

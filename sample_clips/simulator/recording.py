@@ -11,9 +11,10 @@ import imageio_ffmpeg
 import numpy as np
 
 from sample_clips.simulator.camera import HEIGHT, WIDTH
+from sample_clips.simulator.noises import SOUND_RATE
 from sample_clips.simulator.pictures import View, frames, set_of
 from sample_clips.simulator.scene import FRAME_RATE, Scene
-from sample_clips.simulator.sound import SOUND_RATE, sound_of
+from sample_clips.simulator.sound import sound_of
 
 CRF = 27
 SOUND_BITRATE = "40k"

@@ -1,6 +1,6 @@
 """What stands around the field: a small league ground with one covered stand, a hall with benches on one side.
 
-Everything is flat panels, listed from the furthest to the nearest, so that each may simply be laid over the last.
+Everything is flat panels, listed from the furthest to the nearest: each hides those before it in the list.
 """
 
 from __future__ import annotations
@@ -71,9 +71,10 @@ def _greenery(side: str, light: Light, seed: int) -> list[Panel]:
     """Hills far off, trees nearer, a hedge."""
     out, lit = BOARDS[side], light.sky + 0.5 * light.lamps[:, 3:].sum(axis=0)
     haze = light.rim / np.maximum(lit, 0.05)
+    lit = lit if len(light.lamps) == 1 else 0.30 * lit  # floodlights point at the field
     hills = textures.trees(760, 16, 3, seed, "3f5238", haze, 0.40, 0.10)
-    wood = textures.trees(300, 11, 6, seed + 1, "33482a", haze, 0.035)
-    hedge = textures.trees(220, 3.0, 12, seed + 2, "3a5130", haze, 0.02, 0.06)
+    wood = textures.trees(300, 11, 6, seed + 1, "465d36", haze, 0.035)
+    hedge = textures.trees(220, 3.0, 12, seed + 2, "476038", haze, 0.02, 0.06)
     return [_piece(side, (-380, 380), (out + 190, -2), (out + 190, 14), hills, lit),
             _piece(side, (-150, 150), (out + 48, 0), (out + 48, 10.5), wood, 0.85 * lit),
             _piece(side, (-110, 110), (out + 14, 0), (out + 14, 2.6), hedge, 0.9 * lit)]  # fmt: skip
@@ -96,7 +97,7 @@ def _main_stand(scene: Scene, light: Light, seed: int) -> list[Panel]:
     dark = textures.plain("3b4046", 24, 400, seed + 2)
     roof = textures.plain("4b5358", 12, 400, seed + 3)
     fascia = textures.plain("34566b", 8, 400, seed + 4, 0.03)
-    return [_piece("far", (-half, half), (back, 6.2), (back, 9.8), dark, 0.5 * lit),
+    return [_piece("far", (-half, half), (back, 6.2), (back, 10.1), dark, 0.5 * lit),
             _piece("far", (-half, half), (back, 9.8), (front - 1.0, 9.0), _underside(), 0.42 * lit),
             _piece("far", (-half, half), (front, 1.1), (back, 7.5), rows, lit, SEAT_TEXELS),
             _piece("far", (-half, half), (front, 0.0), (front, 1.25), wall, lit),
@@ -134,7 +135,7 @@ def _hall(scene: Scene, light: Light) -> list[Panel]:
     for i, side in enumerate(SIDES):
         half = wide if side in ("far", "near") else deep
         wall = _hall_wall(round(2 * half * 12), seed + i)
-        made.append(_piece(side, (-half, half), (out[side], 0), (out[side], tall), wall, lit))
+        made.append(_piece(side, (-half - 0.2, half + 0.2), (out[side], -0.1), (out[side], tall + 0.1), wall, lit))
     for side in ("far", "near"):
         made.append(_piece(side, (-15, 15), (11.9, 0.35), (15.6, 4.3), textures.crowd(30, 7, 0.7, 24, seed + len(side)), lit, 12.5))
         made.append(_piece(side, (-15, 15), (11.9, 0), (11.9, 0.5), textures.plain("5c4a39", 8, 300, seed), lit))

@@ -12,18 +12,20 @@ from sample_clips.simulator.scene import Floats
 from sample_clips.simulator.solids import Picture
 
 BLOCK_U, BLOCK_V = 32, 4  # pixels that share one short list of marks
-HAZE_M = 1500.0  # distance at which the air hides most of the ground
+HAZE_M = 1500.0  # distance at which the air hides half of the ground
+LEAST = 0.004  # share of a pixel that cannot be seen
 HALF_X, HALF_Y = MACRO_HALF
 
 
 @compiled
 def draw(picture: Picture, eye: Floats, rotation: Floats, focal: float, cu: float, cv: float, marks: Floats,
          grain: Picture, grain_m: float, macro: Picture, colours: Floats, stripe_m: float, looks: Floats,
-         edge: Floats, light: Floats, haze: Floats) -> None:  # fmt: skip
+         edge: Floats, light: Floats, haze: Floats, left_over: Picture) -> None:  # fmt: skip
     """Draw the ground z = 0 into picture (H, W, 3) wherever a ray goes down.
 
     colours: (3, 3) base, worn, outside; edge: half length and half width of the surface, outside it lies the path;
-    light: (3,) light that falls on it; haze: (3,) colour of the far air. The rest as in `ground.Ground`.
+    light: (3,) light that falls on it; haze: (3,) colour of the far air; left_over: (H, W) share of each pixel that
+    nothing standing hides, pixels without any are left alone. The rest as in `ground.Ground`.
     """
     chosen = np.empty(marks.shape[0], dtype=np.int64)
     foot = np.empty(6)
@@ -35,14 +37,16 @@ def draw(picture: Picture, eye: Floats, rotation: Floats, focal: float, cu: floa
             count = _near(marks, eye, rotation, focal, cu, cv, left, top, right, low, chosen)
             for v in range(top, low):
                 for u in range(left, right):
+                    if left_over[v, u] < LEAST:
+                        continue
                     far = footprint(eye, rotation, focal, u - cu, v - cv, foot)
                     if far < 0.0:
                         continue
                     _cover(foot, grain, grain_m, macro, colours, stripe_m, looks, edge, rgb)
                     for i in range(count):
                         _stroke(marks[chosen[i]], foot, rgb)
-                    clear = math.exp(-far / HAZE_M)
-                    shine = looks[3] * (1.0 - min(1.0, eye[2] / far)) ** 4
+                    clear = HAZE_M / (HAZE_M + far)
+                    shine = looks[3] * (1.0 - min(1.0, eye[2] / far)) ** 4 if looks[3] > 0.0 else 0.0
                     for i in range(3):
                         lit = rgb[i] * light[i] * (1.0 - shine) + shine * 0.5
                         picture[v, u, i] = clear * lit + (1.0 - clear) * haze[i]
@@ -140,7 +144,8 @@ def _stripes(x: float, width: float, window: float) -> float:
     """Mean over a window of a wave that is +1 on one mown stripe and -1 on the next."""
     total = 0.0
     for side in (-1.0, 1.0):
-        place = (x + 0.5 * side * window) % (2.0 * width)
+        place = x + 0.5 * side * window
+        place -= 2.0 * width * math.floor(place / (2.0 * width))
         total += side * (place if place < width else 2.0 * width - place)
     return total / window
 
@@ -173,15 +178,13 @@ def _grain(grain: Picture, grain_m: float, x: float, y: float, narrow: float, wi
 
 @compiled
 def _texel(grain: Picture, grain_m: float, x: float, y: float, level: int) -> float:
-    size, start = TILE, 0
-    for _ in range(level):
-        start += size * size
-        size //= 2
+    size = TILE >> level
+    start = 4 * (TILE * TILE - size * size) // 3  # what the larger levels take up
     a, b = x / grain_m * size, y / grain_m * size
     i, j = int(math.floor(a)), int(math.floor(b))
     a, b = a - i, b - j
-    i, j = i % size, j % size
-    right, below = (i + 1) % size, (j + 1) % size
-    upper = grain[start + j * size + i] * (1 - a) + grain[start + j * size + right] * a
-    lower = grain[start + below * size + i] * (1 - a) + grain[start + below * size + right] * a
+    right, below = (i + 1) & (size - 1), ((j + 1) & (size - 1)) * size
+    i, j = i & (size - 1), (j & (size - 1)) * size
+    upper = grain[start + j + i] * (1 - a) + grain[start + j + right] * a
+    lower = grain[start + below + i] * (1 - a) + grain[start + below + right] * a
     return upper * (1 - b) + lower * b

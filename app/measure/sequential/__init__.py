@@ -1,9 +1,9 @@
 """Tests that stop as soon as they know: two streams of right and wrong answers, each judged by itself; both must pass.
 
-    policy      the standard (p0, p1, bounds), one stream's evidence, its verdict, the verdict of two
-    exact       error rates, lengths, pass and fail tables: dynamic programming, no simulation
-    design      bounds on any test, the fixed test, the search for A, B and n_max
-    difficulty  evidence per answer where the difficulty of the item is known, more or less
+policy      the standard (p0, p1, bounds), one stream's evidence, its verdict, the verdict of two
+exact       error rates, lengths, pass and fail tables: dynamic programming, no simulation
+design      bounds on any test, the fixed test, the search for A, B and n_max
+difficulty  evidence per answer where the difficulty of the item is known, more or less
 """
 
 from app.measure.sequential.design import (
@@ -24,18 +24,8 @@ from app.measure.sequential.exact import (
     pass_curve,
     stream_tables,
 )
-from app.measure.sequential.policy import (
-    PRESETS,
-    Outlook,
-    Policy,
-    StreamState,
-    Verdict,
-    outlook,
-    replay,
-    step,
-    verdict,
-    verdict_of_two,
-)
+from app.measure.sequential.policy import PRESETS, Policy, StreamState, step
+from app.measure.sequential.verdicts import Outlook, Verdict, outlook, replay, verdict, verdict_of_two
 
 __all__ = [
     "OC",

@@ -76,7 +76,7 @@ def ability_at(p: float, b: npt.ArrayLike, v: npt.ArrayLike = 0.0, c: npt.ArrayL
     ValueError when p is not over the bank's mean chance of guessing, where no ability gives it.
 
     >>> round(ability_at(.6, [0.]), 4), round(ability_at(.9, [-1., 0., 1.]), 4)
-    (0.4055, 2.4103)
+    (0.4055, 2.4508)
     """
     b, v = finite("b", b), amounts("v", v)
     guess = amounts("c", c)

@@ -31,19 +31,20 @@ class Tables(NamedTuple):
 class OC:
     """Operating characteristics at success rates pF on one side and pN on the other.
 
-    pass_F, pass_N: chance that the stream passes. n_F, n_N: its mean length, were it alone. clear: both pass.
+    pass_f, pass_n: chance that the stream passes. length_f, length_n: its mean length, were it alone. clear: both pass.
     undecided: neither failed nor cleared. with_filler, without_filler: mean number of answers in all, where one round
-    asks one item of each side, with and without what is asked on a side already passed.
+    asks one item of each side, with and without what is asked on a side already passed; length: the one the policy counts.
     """
 
-    pass_F: float
-    pass_N: float
-    n_F: float
-    n_N: float
+    pass_f: float
+    pass_n: float
+    length_f: float
+    length_n: float
     clear: float
     undecided: float
     with_filler: float
     without_filler: float
+    length: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,9 +146,10 @@ def _course(bounds: list[tuple[int, int]], p: Floats) -> _Course:
 
 
 def _through(policy: Policy, p: npt.ArrayLike) -> _Course:
-    """The course to n_max. Stopping at the end without a pass counts as failed here: either way it is over."""
-    tables = stream_tables(policy)
-    bounds = [(tables.pass_k.get(n, n + 1), tables.fail_k.get(n, -1)) for n in range(1, policy.n_max + 1)]
+    """The course to n_max; what is open after that has run out of items undecided."""
+    bounds = [_bounds(policy, n) for n in range(1, policy.n_max + 1)]
+    least, most = bounds[-1]
+    bounds[-1] = (min(least, cut_at_end(policy, policy.n_max)), most)
     return _course(bounds, np.atleast_1d(shares("p", p)))
 
 
@@ -170,22 +172,20 @@ def operating_characteristics(policy: Policy, pF: float, pN: float) -> OC:
     (0.9155, 30.53, 24.89)
     """
     course = _through(policy, [pF, pN])
-    (pass_F, pass_N), (open_F, open_N) = course.passed.cumsum(1), course.open
-    up_F, up_N = (1 - course.failed.cumsum(1))
-    fail_F, fail_N = _failed_before_the_end(policy, course)
-    clear = float(pass_F[-1] * pass_N[-1])
+    passed_f, passed_n = course.passed.cumsum(axis=1)
+    up_f, up_n = 1 - course.failed.cumsum(axis=1)
+    open_f, open_n = course.open[:, :-1]  # after the last column nothing is asked
+    clear = float(passed_f[-1] * passed_n[-1])
+    with_filler = float(2 * (up_f * up_n - passed_f * passed_n)[:-1].sum())
+    without_filler = float((open_f * up_n[:-1] + open_n * up_f[:-1]).sum())
     return OC(
-        pass_F=float(pass_F[-1]),
-        pass_N=float(pass_N[-1]),
-        n_F=float(open_F.sum()),
-        n_N=float(open_N.sum()),
+        pass_f=float(passed_f[-1]),
+        pass_n=float(passed_n[-1]),
+        length_f=float(open_f.sum()),
+        length_n=float(open_n.sum()),
         clear=clear,
-        undecided=max(0.0, (1 - fail_F) * (1 - fail_N) - clear),
-        with_filler=float(2 * (up_F * up_N - pass_F * pass_N).sum()),
-        without_filler=float((open_F * up_N + open_N * up_F).sum()),
+        undecided=max(0.0, float(up_f[-1] * up_n[-1]) - clear),
+        with_filler=with_filler,
+        without_filler=without_filler,
+        length=with_filler if policy.filler == "pairs" else without_filler,
     )
-
-
-def _failed_before_the_end(policy: Policy, course: _Course) -> tuple[float, float]:
-    """Chance of a FAIL at a bound, without those who merely ran out of items at n_max."""
-    raise NotImplementedError

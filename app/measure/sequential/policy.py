@@ -7,7 +7,6 @@ ln((1-p1)/(1-p0)) for a wrong one; pass at B and over, fail at A and under.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -54,6 +53,10 @@ class Policy:
     def wrong(self) -> float:
         """Evidence of a wrong answer; below nought."""
         return math.log((1 - self.p1) / (1 - self.p0))
+
+    def evidence(self, n: int, right: int) -> float:
+        """Log-likelihood ratio of so many right of n answers that are alike."""
+        return right * self.right + (n - right) * self.wrong
 
 
 PRESETS = {

@@ -39,8 +39,9 @@ def replay(
 
     `items`: one per answer (ValueError otherwise); without them all are alike. `start`: evidence of earlier sittings.
 
-    >>> replay([True] * 10, Policy())
-    StreamState(n=8, right=8, llr=3.243720864865315)
+    >>> state = replay([True] * 10, Policy())
+    >>> state.n, state.right, round(state.llr, 4)
+    (8, 8, 3.2437)
     """
     state = start or StreamState()
     given = list(answers)
@@ -78,9 +79,7 @@ def _enough_at_end(stream: StreamState, policy: Policy) -> bool:
     return stream.llr > max(policy.evidence(stream.n, refused) + HAIR, -HAIR)
 
 
-def verdict_of_two(
-    first: StreamState, second: StreamState, policy: Policy, unseen_left: tuple[int, int]
-) -> Verdict:
+def verdict_of_two(first: StreamState, second: StreamState, policy: Policy, unseen_left: tuple[int, int]) -> Verdict:
     """FAIL if either stream fails, PASS if both pass; GO while either may still be decided, else UNDECIDED.
 
     >>> verdict_of_two(StreamState(8, 8, 3.24), StreamState(6, 3, -2.94), Policy(), (22, 24))

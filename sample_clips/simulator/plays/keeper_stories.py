@@ -17,7 +17,9 @@ from sample_clips.simulator.scene import RATE, Action, Floats, Noise, Scene
 from sample_clips.simulator.staging import Part, Script, staged
 
 SPOT = (41.5, 0.0)
-KICK_S = 2.8
+KICK_S = 3.3
+STANDS = (51.9, -20.4)
+"""Where goal line and area meet, half a step into the field: from the line itself the near post hides the feet."""
 LINE_X = 52.44  # the middle of the goal line
 
 Steps = Literal["forward", "out and back", "charge"]
@@ -42,7 +44,7 @@ def penalty(name: str, seed: int, told: Penalty) -> Scene:
     parts = (Part("kicker", "home", _kicker(told), 10, 0.12), Part("keeper", "away keeper", _keeper(told), 1, 0.12))
     actions = _poses(told)
     script = Script(
-        name, seed, course, parts, looker(((0, 52.5), (7, 52.5)), len(course.path), seed, -20.35), 960.0, actions,
+        name, seed, course, parts, looker(((0, STANDS[0]), (7, STANDS[0])), len(course.path), seed, STANDS[1]), 830.0, actions,
         noises, blocks=_waiting(len(course.path), seed), gaze=_gaze(course.path),
         referee=((0.0, 43.5, 8.6), (2.5, 44.2, 8.9), (4.5, 46.0, 9.0), (7.0, 45.0, 6.0)),
         facts={"kick": round(KICK_S * RATE)},
@@ -113,7 +115,7 @@ def _kicker(told: Penalty) -> tuple[tuple[float, float, float], ...]:
         "steady": ((t - 1.25, 37.4, -2.3), (t - 0.3, 40.2, -0.75)),
         "broken": ((t - 1.75, 37.4, -2.3), (t - 0.85, 40.0, -0.85), (t - 0.3, 40.6, -0.5)),
         "stutter": ((t - 1.75, 37.4, -2.3), (t - 1.15, 38.9, -1.45), (t - 0.80, 39.05, -1.38), (t - 0.25, 40.3, -0.7)),
-        "feint": ((t - 1.75, 37.4, -2.3), (t - 0.72, 40.95, -0.32), (t - 0.25, 41.0, -0.3)),
+        "feint": ((t - 2.5, 37.4, -2.3), (t - 1.1, 40.75, -0.42), (t - 0.35, 40.85, -0.36)),
     }
     return (*waits, *runs[told.run_up], *after)
 
@@ -125,7 +127,7 @@ def _poses(told: Penalty) -> tuple[tuple[str, Action], ...]:
     if told.result != "saved":
         poses.append(vain(KICK_S + 0.55, (51.4 if told.steps != "charge" else 50.0, 2.3 * told.side, 0.5)))
     if told.steps == "charge":
-        poses += [("keeper", Action("raise arm", 0, at - 110, at - 70, at + 20, limb)) for limb in ("left hand", "right hand")]
+        poses += [("keeper", Action("raise arm", 0, at - 110, at - 70, at + 50, limb)) for limb in ("left hand", "right hand")]
     if told.run_up == "feint":
         poses.append(("kicker", Action("kick", 0, at - 80, at - 58, at - 30, "right foot", (*SPOT, 0.35))))
     return tuple(poses)
@@ -157,8 +159,8 @@ def _rushing(y: float, x: float, rng: np.random.Generator, samples: int, share: 
 
 
 def _gaze(ball: Floats) -> Floats:
-    """Between keeper and ball until the kick, so that both are seen; then the goal, and the ball that comes out."""
+    """Between keeper and kicker until the kick, so that both are seen; then the goal, and the ball that comes out."""
     samples = len(ball)
-    between, goal = np.array([47.7, 0.0, 0.7]), np.array([50.6, 0.6, 0.7])
+    early, between, goal = (np.array([x, 0.0, 0.7]) for x in (46.4, 47.9, 50.8))
     near = motion.blurred(np.column_stack([ball[:, 0], ball[:, 1], 0.5 * ball[:, 2]]), 0.15)
-    return motion.looking([(0.0, between), (KICK_S + 0.35, goal), (KICK_S + 1.1, near)], samples, 0.16)
+    return motion.looking([(0.0, early), (KICK_S - 1.0, between), (KICK_S + 0.35, goal), (KICK_S + 1.1, near)], samples, 0.2)

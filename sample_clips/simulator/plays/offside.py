@@ -166,7 +166,10 @@ def archived(seed: int) -> Play:
     if story.func in (stories.rebound, stories.keepers_sight):
         knobs = replace(knobs, line=43.5, y=-11.0)
     if story.func is stories.cut_back:
-        knobs = replace(knobs, line=36.0, contact=3.0)
+        knobs = replace(knobs, line=33.5, contact=3.0)
+    if story.func is stories.half_line and knobs.ending == "shot":
+        knobs = replace(knobs, ending="on")  # too far from goal
+    knobs = replace(knobs, seconds=max(knobs.seconds, knobs.contact + 4.8))
     return _play(Telling(knobs, story, variant, teaching), drawn=False)
 
 

@@ -21,7 +21,9 @@ def findings(scene: Scene, found: Measures) -> dict[str, Finding]:
             verdict="present" if found.restart else "absent",
             frame=contact,
             view="line",
-            why=f"It comes straight from a {found.restart}." if found.restart else "The team-mate plays it in open play.",
+            why=f"It comes straight from a {found.restart}."
+            if found.restart
+            else "The team-mate plays it in open play.",
         ),
         "opponent-plays-it": _opponent(found),
     }

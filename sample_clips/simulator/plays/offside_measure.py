@@ -100,7 +100,7 @@ def contacts(scene: Scene) -> list[Contact]:
 
 
 def _touches(scene: Scene, action: Action) -> bool:
-    if action.kind not in _CHOSEN | _SAVES | {"dribble", "stretch", "throw-in", "shoot"}:
+    if action.kind not in _CHOSEN | _SAVES | {"stretch", "throw-in"}:
         return False
     reach = float(np.linalg.norm(scene.ball[action.at, :2] - scene.xy[action.at, action.actor]))
     return reach < (3.2 if action.kind in _SAVES else 1.1) and _kink(scene.ball, action.at) > 0.4
@@ -126,7 +126,7 @@ class Measures:
     hidden: bool
     part: Part | None
     involved: int | None
-    until: int  # the next team-mate's touch (the judged attacker's own included), else the end
+    until: int  # the next team-mate's touch (the judged attacker's own included), else the goal or the end
     nearest: float  # m, how near the judged attacker comes to the ball before the next team-mate's touch
     sight: float  # m, from the judged attacker to the line between ball and keeper's eyes at the contact
     between: Between | None
@@ -141,7 +141,7 @@ def measure(scene: Scene) -> Measures:
     given = next(touch for touch in touches if touch.sample == contact)
     later = [touch for touch in touches if touch.sample > contact]
     own = next((t for t in later if _side(scene, t.who) == "home"), None)
-    until = own.sample if own else len(scene.ball) - 1
+    until = own.sample if own else _dead(scene, contact)
     opponent = next((t for t in later if t.sample < until and _side(scene, t.who) == "away"), None)
     sight = _sight(scene, contact, judged)
     part, involved = _part(scene, contact, until, judged, own, opponent, sight)
@@ -163,6 +163,12 @@ def measure(scene: Scene) -> Measures:
         between_sample=opponent.sample if opponent else None,
         restart=_restart(scene, given),
     )
+
+
+def _dead(scene: Scene, contact: int) -> int:
+    """The sample at which the ball is over the goal line, or the last of the scene."""
+    over = np.flatnonzero(scene.ball[contact:, 0] > GOAL_X + BALL)
+    return contact + int(over[0]) if over.size else len(scene.ball) - 1
 
 
 def _side(scene: Scene, who: int) -> str:

@@ -63,7 +63,10 @@ def beat(seconds: float) -> float:
 def way(knobs: Knobs, *points: tuple[float, float, float], ease_s: float = 0.28) -> Floats:
     """A wanted path through (seconds after the contact, x, y), with a little human restlessness."""
     waypoints = [Waypoint(knobs.c + at, x, y) for at, x, y in points]
-    return path(waypoints, knobs.samples, ease_s) + wander(knobs.samples, 1, knobs.seed + int(1000 + points[0][2] * 10), 0.06)[:, 0]
+    return (
+        path(waypoints, knobs.samples, ease_s)
+        + wander(knobs.samples, 1, knobs.seed + int(1000 + points[0][2] * 10), 0.06)[:, 0]
+    )
 
 
 def defence(knobs: Knobs, *points: tuple[float, float]) -> Floats:
@@ -143,7 +146,9 @@ def appeals(knobs: Knobs, contact: float) -> tuple[Action, ...]:
     """Defenders who claim it, right or wrong: an argument that changes nothing."""
     claims = ((), (DEFENDER,), (OTHER_DEFENDER, DEFENDER))[knobs.seed % 3]
     at = round((contact + 0.7) * RATE)
-    return tuple(Action("raise arm", who, at + 20 * k - 30, at + 20 * k, at + 130, "left hand") for k, who in enumerate(claims))
+    return tuple(
+        Action("raise arm", who, at + 20 * k - 30, at + 20 * k, at + 130, "left hand") for k, who in enumerate(claims)
+    )
 
 
 def staged(
@@ -154,6 +159,8 @@ def staged(
 ) -> Staging:  # fmt: skip
     """The common end of all stories: sounds, eyes, whistle."""
     inside = [touch for touch in touches if touch.at < knobs.samples / RATE - 0.1]
+    if touches[-1].who is None and touches[-1] not in inside:
+        raise ValueError(f"{knobs.name}: {knobs.seconds:.1f} s end before the shot does")
     at = knobs.c if contact is None else contact
     end_at = min(got + 2.4, knobs.seconds - 0.4)
     return Staging(
@@ -185,7 +192,11 @@ def through(knobs: Knobs, back: float = 8.2, delay: float = 1.5, pass_by: Then =
     if hide:
         paths[NEAR_MIDFIELDER] = screen(knobs, L - back + 0.65, y - 3.6)
     got = beat(knobs.c + delay)
-    touches = [*carry(knobs, PASSER), Touch(knobs.c, PASSER, "pass", pass_by), *keeps(knobs, ATTACKER, got, knobs.ending)]
+    touches = [
+        *carry(knobs, PASSER),
+        Touch(knobs.c, PASSER, "pass", pass_by),
+        *keeps(knobs, ATTACKER, got, knobs.ending),
+    ]
     return staged(knobs, line, paths, touches, got)
 
 
@@ -210,7 +221,11 @@ def runs_back(knobs: Knobs, delay: float = 1.35) -> Staging:
     defender = way(knobs, (-4, L + 2.2, y + 6), (0, L, y + 4.2), (1.4, L - 0.4, y + 2.4), (4.5, L + 3, y + 4.0))
     paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 10.4, y - 2.5)}
     got = beat(knobs.c + delay)
-    touches = [*carry(knobs, PASSER), Touch(knobs.c, PASSER, "pass", "roll"), *keeps(knobs, ATTACKER, got, knobs.ending)]
+    touches = [
+        *carry(knobs, PASSER),
+        Touch(knobs.c, PASSER, "pass", "roll"),
+        *keeps(knobs, ATTACKER, got, knobs.ending),
+    ]
     return staged(knobs, line, paths, touches, got, focal=820.0)
 
 
@@ -219,13 +234,28 @@ def passive(knobs: Knobs, delay: float = 1.5) -> Staging:
     line = line_then_chase(knobs)
     y, L = knobs.y, knobs.line
     attacker = way(
-        knobs, (-4, L - 1.5, y + 7.5), (-0.8, L + 0.2, y + 6.2), (0.4, L + 1.6, y + 6), (1.4, L + 2.2, y + 6.4), (5, L + 3.5, y + 8)
+        knobs,
+        (-4, L - 1.5, y + 7.5),
+        (-0.8, L + 0.2, y + 6.2),
+        (0.4, L + 1.6, y + 6),
+        (1.4, L + 2.2, y + 6.4),
+        (5, L + 3.5, y + 8),
     )
     runner = way(
-        knobs, (-4, L - 11.5, y - 1), (-0.8, L - 5.5, y - 0.5), (0, L - 2.6, y), (delay, L + 7.6, y + 1.0), (5, L + 20, y + 6)
+        knobs,
+        (-4, L - 11.5, y - 1),
+        (-0.8, L - 5.5, y - 0.5),
+        (0, L - 2.6, y),
+        (delay, L + 7.6, y + 1.0),
+        (5, L + 20, y + 6),
     )
     defender = way(
-        knobs, (-4, L + 2.4, y + 3.2), (0, L, y + 3.4), (0.6, L + 0.7, y + 3.2), (2.6, L + 9, y + 3.2), (5, L + 17, y + 8.0)
+        knobs,
+        (-4, L + 2.4, y + 3.2),
+        (0, L, y + 3.4),
+        (0.6, L + 0.7, y + 3.2),
+        (2.6, L + 9, y + 3.2),
+        (5, L + 17, y + 8.0),
     )
     paths = {ATTACKER: attacker, DEFENDER: defender, PASSER: passer_path(knobs, 7.4, y - 3.0), RUNNER: runner}
     got = beat(knobs.c + delay)
@@ -238,13 +268,31 @@ def off_an_opponent(knobs: Knobs, chosen: bool, delay: float = 1.75) -> Staging:
     line = line_then_chase(knobs)
     y, L = knobs.y, knobs.line
     attacker = way(
-        knobs, (-4, L - 2, y + 4), (-0.8, L + 0.0, y + 0.6), (0.2, L + 0.9, y), (delay, L + 5.0, y + 0.8), (5, L + 16, y + 6)
+        knobs,
+        (-4, L - 2, y + 4),
+        (-0.8, L + 0.0, y + 0.6),
+        (0.2, L + 0.9, y),
+        (delay, L + 5.0, y + 0.8),
+        (5, L + 16, y + 6),
     )
     x = L - 1.6 if chosen else L - 6.4
     middle = way(
-        knobs, (-4, x + 1.5, y + 1), (-0.5, x, y - 1.9), (0.4, x, y - 2.2), (1.2, x, y - 2.0), (3, x + 5, y + 1), (5, x + 9, y + 2)
+        knobs,
+        (-4, x + 1.5, y + 1),
+        (-0.5, x, y - 1.9),
+        (0.4, x, y - 2.2),
+        (1.2, x, y - 2.0),
+        (3, x + 5, y + 1),
+        (5, x + 9, y + 2),
     )
-    defender = way(knobs, (-4, L + 2.4, y + 4.6), (0, L, y + 4.6), (0.5, L + 0.5, y + 4.5), (2.6, L + 7.5, y + 3.0), (5, L + 15, y + 7))
+    defender = way(
+        knobs,
+        (-4, L + 2.4, y + 4.6),
+        (0, L, y + 4.6),
+        (0.5, L + 0.5, y + 4.5),
+        (2.6, L + 7.5, y + 3.0),
+        (5, L + 15, y + 7),
+    )
     paths = {ATTACKER: attacker, DEFENDER: defender, OTHER_DEFENDER: middle, PASSER: passer_path(knobs, 9.8, y - 3.0)}
     got = beat(knobs.c + delay)
     passed = Touch(knobs.c, PASSER, "pass", "loft" if chosen else "roll")
@@ -269,8 +317,22 @@ def cut_back(knobs: Knobs, delay: float = 0.75) -> Staging:
     y, L = knobs.y, knobs.line
     line = defence(knobs, (-4, -14), (0, 0.0), (1, 3.5), (3, 7), (5, 9))
     winger = way(knobs, (-4, L - 20.0, y - 5.5), (0, L + 2.2, y - 6.5), (1.2, L + 7.0, y - 6), (4.5, L + 11, y - 4))
-    attacker = way(knobs, (-4, L - 20.0, y + 3), (0, L + 2.6, y + 0.5), (delay, L + 6.2, y + 0.8), (2.2, L + 10, y + 2.5), (5, L + 12, y + 4))
-    defender = way(knobs, (-4, L - 18.0, y + 5.5), (0, L, y + 3.5), (1, L + 4.5, y + 3.0), (2.5, L + 9, y + 4.5), (5, L + 11, y + 5.5))
+    attacker = way(
+        knobs,
+        (-4, L - 20.0, y + 3),
+        (0, L + 2.6, y + 0.5),
+        (delay, L + 6.2, y + 0.8),
+        (2.2, L + 10, y + 2.5),
+        (5, L + 12, y + 4),
+    )
+    defender = way(
+        knobs,
+        (-4, L - 18.0, y + 5.5),
+        (0, L, y + 3.5),
+        (1, L + 4.5, y + 3.0),
+        (2.5, L + 9, y + 4.5),
+        (5, L + 11, y + 5.5),
+    )
     paths = {ATTACKER: attacker, DEFENDER: defender, WINGER: winger}
     got = beat(knobs.c + delay)
     finish = shot_home(knobs, ATTACKER, got) if knobs.ending == "shot" else keeps(knobs, ATTACKER, got, knobs.ending)
@@ -297,14 +359,23 @@ def rebound(knobs: Knobs, off: Rebound) -> Staging:
     hit, c = beat(knobs.c + 0.85), knobs.c
     got = beat(hit + 0.8)
     paths[ATTACKER] = way(
-        knobs, (-4, L - 1.5, y + 5), (-0.5, L + 0.7, y + 3.2), (0.6, L + 1.6, y + 3.2), (got - c, L + 4.4, y + 6.2), (5, L + 7, y + 8)
+        knobs,
+        (-4, L - 1.5, y + 5),
+        (-0.5, L + 0.7, y + 3.2),
+        (0.6, L + 1.6, y + 3.2),
+        (got - c, L + 4.4, y + 6.2),
+        (5, L + 7, y + 8),
     )
     sign = -3.72
     if off == "post":
-        paths[KEEPER] = way(knobs, (-4, 50.6, -1.5), (0.3, 51.0, -1.9), (0.8, 51.2, -2.4), (2, 50.6, -3.2), (5, 50.4, -2.6))
+        paths[KEEPER] = way(
+            knobs, (-4, 50.6, -1.5), (0.3, 51.0, -1.9), (0.8, 51.2, -2.4), (2, 50.6, -3.2), (5, 50.4, -2.6)
+        )
         met = Touch(hit, None, None, "bounce", place=(GOAL_X - 0.17, sign, 0.85), lift=1.0)
     else:
-        paths[KEEPER] = way(knobs, (-4, 50.2, -1.6), (0.3, 50.6, -1.9), (0.85, 50.7, -2.6), (2, 50.4, -3.0), (5, 50.2, -2.4))
+        paths[KEEPER] = way(
+            knobs, (-4, 50.2, -1.6), (0.3, 50.6, -1.9), (0.85, 50.7, -2.6), (2, 50.4, -3.0), (5, 50.2, -2.4)
+        )
         met = Touch(hit, KEEPER, "dive", "bounce", "both hands", place=(50.9, -3.9, 0.75), lift=1.0)
     finish = shot_home(knobs, ATTACKER, got) if knobs.ending == "shot" else keeps(knobs, ATTACKER, got, knobs.ending)
     touches = [*carry(knobs, PASSER), Touch(c, PASSER, "kick", "loft"), met, *finish]
@@ -323,7 +394,14 @@ def keepers_sight(knobs: Knobs, aside: float = 0.0) -> Staging:
     across = across / np.linalg.norm(across)
     share = (keeper[0] - (L + 1.2)) / (keeper[0] - ball[0])
     x, stand = np.array(keeper) + share * (ball - keeper) + aside * across
-    paths[ATTACKER] = way(knobs, (-4, x - 3, stand + 2.5), (-0.9, x - 0.2, stand + 0.3), (0.4, x + 0.1, stand), (1.5, x + 0.6, stand + 0.6), (5, x + 3, stand + 3))
+    paths[ATTACKER] = way(
+        knobs,
+        (-4, x - 3, stand + 2.5),
+        (-0.9, x - 0.2, stand + 0.3),
+        (0.4, x + 0.1, stand),
+        (1.5, x + 0.6, stand + 0.6),
+        (5, x + 3, stand + 3),
+    )
     paths[KEEPER] = way(knobs, (-4, 50.6, -1.5), (0.0, *keeper), (0.9, 51.0, -1.2), (2, 50.6, -0.8), (5, 50.4, -1.4))
     goal = Touch(beat(c + 0.95), None, None, "free", place=(GOAL_X + 1.3, 3.1, 0.7), onward=(-0.5, 0.0, 0.0))
     touches = [*carry(knobs, PASSER), Touch(c, PASSER, "kick", "loft"), goal]
@@ -336,13 +414,37 @@ def throw_in(knobs: Knobs, flicked: bool) -> Staging:
     y, L = knobs.y, knobs.line
     line = defence(knobs, (-4, 0.6), (0, 0.0), (1.2, 0.2), (2.4, 3.0), (5, 8))
     t = beat(knobs.c - 1.2) if flicked else knobs.c
-    thrower = way(knobs, (t - knobs.c - 2.6, L - 9.6, -34.9), (t - knobs.c - 0.5, L - 9.0, -34.35), (t - knobs.c + 0.9, L - 8.8, -34.2), (4, L - 4, -27))
-    attacker = way(knobs, (-4, L - 2, y + 2.5), (-0.6, L + 0.8, y + 0.2), (0.5, L + 1.5, y), (1.3, L + 4.5, y + 0.3), (5, L + 13, y + 5))
-    defender = way(knobs, (-4, L + 0.6, y + 4), (0, L, y + 3.6), (0.6, L + 0.3, y + 3.4), (2.6, L + 6, y + 3.0), (5, L + 12, y + 7.5))
-    target = way(knobs, (-4, L - 9, y - 1), (-0.7, L - 6.6, y - 4.6), (0.2, L - 6.4, y - 5.0), (2, L - 5, y - 3), (5, L + 3, y))
+    thrower = way(
+        knobs,
+        (t - knobs.c - 2.6, L - 9.6, -34.9),
+        (t - knobs.c - 0.5, L - 9.0, -34.35),
+        (t - knobs.c + 0.9, L - 8.8, -34.2),
+        (4, L - 4, -27),
+    )
+    attacker = way(
+        knobs,
+        (-4, L - 2, y + 2.5),
+        (-0.6, L + 0.8, y + 0.2),
+        (0.5, L + 1.5, y),
+        (1.3, L + 4.5, y + 0.3),
+        (5, L + 13, y + 5),
+    )
+    defender = way(
+        knobs,
+        (-4, L + 0.6, y + 4),
+        (0, L, y + 3.6),
+        (0.6, L + 0.3, y + 3.4),
+        (2.6, L + 6, y + 3.0),
+        (5, L + 12, y + 7.5),
+    )
+    target = way(
+        knobs, (-4, L - 9, y - 1), (-0.7, L - 6.6, y - 4.6), (0.2, L - 6.4, y - 5.0), (2, L - 5, y - 3), (5, L + 3, y)
+    )
     paths = {WINGER: thrower, ATTACKER: attacker, DEFENDER: defender, RUNNER: target}
     got = beat(knobs.c + (1.2 if flicked else 1.3))
-    thrown = Touch(t, WINGER, "throw-in", "loft" if flicked else "bounce", "both hands", height=2.15, ahead=0.25, lift=4.2)
+    thrown = Touch(
+        t, WINGER, "throw-in", "loft" if flicked else "bounce", "both hands", height=2.15, ahead=0.25, lift=4.2
+    )
     flick = [Touch(knobs.c, RUNNER, "header", "bounce", "head", height=1.9, ahead=0.1, lift=2.0)] if flicked else []
     held = [
         Touch(at, WINGER, None, "held", height=up, ahead=ahead)
@@ -360,7 +462,9 @@ def goal_kick(knobs: Knobs) -> Staging:
     kicker = way(knobs, (-4, -50.9, -5.5), (-1.6, -50.8, -5.4), (0.0, -47.72, -4.0), (0.6, -46.8, -3.6), (5, -42, -2))
     got = beat(knobs.c + 3.0)
     attacker = way(knobs, (-4, L + 1, y + 5), (0, L + 2, y + 2), (1.5, L + 3, y), (3.0, L + 4, y), (5, L + 14, y + 4))
-    defender = way(knobs, (-4, L + 1.5, y + 4.5), (0, L, y + 4.2), (1.6, L, y + 3.6), (3.2, L + 2, y + 2.6), (5.2, L + 11, y + 6.5))
+    defender = way(
+        knobs, (-4, L + 1.5, y + 4.5), (0, L, y + 4.2), (1.6, L, y + 3.6), (3.2, L + 2, y + 2.6), (5.2, L + 11, y + 6.5)
+    )
     paths = {0: kicker, ATTACKER: attacker, DEFENDER: defender}
     still = Touch(0.0, None, None, "still", place=(-47.3, -4.0, 0.11))
     kicked = Touch(knobs.c, 0, "kick", "bounce", place=(-47.3, -4.0, 0.11), lift=12.5)
