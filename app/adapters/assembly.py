@@ -45,7 +45,7 @@ def assemble(plan: Plan, segments: Iterable[Segment], sound: Path, out: Files) -
         tape, captions, poster = (drafts.enter_context(partial(path)) for path in (out.tape, out.captions, out.poster))
         _join(plan, list(segments), sound, tape)
         _write(captions, vtt(plan.cues, plan.house.rate).encode())
-        _write(poster, jpeg(cut.frame_png(tape, plan.poster, plan.house)))
+        _write(poster, jpeg(cut.frame_image(tape, plan.poster, plan.house)))
 
 
 def _write(path: Path, data: bytes) -> None:
@@ -123,9 +123,9 @@ def _escaped(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
-def jpeg(png: bytes) -> bytes:
-    """A PNG as a JPEG that shows while it loads."""
+def jpeg(image: bytes) -> bytes:
+    """A picture as a JPEG that shows while it loads."""
     data = io.BytesIO()
-    with Image.open(io.BytesIO(png)) as picture:
+    with Image.open(io.BytesIO(image)) as picture:
         picture.convert("RGB").save(data, "JPEG", quality=POSTER_QUALITY, optimize=True, progressive=True)
     return data.getvalue()

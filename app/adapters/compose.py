@@ -2,9 +2,9 @@
 
     python -m app.adapters.compose < JOB
 
-The job is one line of JSON (see `Job`), followed by the bytes of a PNG where a frame is to be held. moviepy composes
-and writes; what it would leave to chance is said explicitly, or the piece would not join the others: colours (its
-writer knows no bt709), timestamps (it rounds rates to two places), and every encoder option of the house.
+The job is one line of JSON (see `Job`), followed by the bytes of a picture where a frame is to be held. moviepy
+composes and writes; what it would leave to chance is said explicitly, or the piece would not join the others: colours
+(its writer knows no bt709), timestamps (it rounds rates to two places), and every encoder option of the house.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Words(Value):
 
 
 class Job(Value):
-    """One piece to write: `frames` frames in house form to `out`. Without `card`, a PNG follows the job."""
+    """One piece to write: `frames` frames in house form to `out`. Without `card`, a picture follows the job."""
 
     out: str
     house: House
@@ -50,23 +50,24 @@ def card_job(card: Card, house: House, out: Path) -> bytes:
     return _line(Job(out=str(out.absolute()), house=house, frames=card.frames, card=words))
 
 
-def still_job(png: bytes, frames: int, house: House, out: Path) -> bytes:
-    """What the child is given for a held frame; `png` is the frame in house size."""
-    return _line(Job(out=str(out.absolute()), house=house, frames=frames)) + png
+def still_job(image: bytes, frames: int, house: House, out: Path) -> bytes:
+    """What the child is given for a held frame; `image` is the frame in house size."""
+    return _line(Job(out=str(out.absolute()), house=house, frames=frames)) + image
 
 
 def _line(job: Job) -> bytes:
     return job.model_dump_json().encode() + b"\n"
 
 
-def main(line: bytes, png: bytes) -> None:
+def main(line: bytes, image: bytes) -> None:
     """Write the piece that a job asks for."""
     job = Job.model_validate_json(line)
     if job.card is None:
-        write(_held(_pixels(Image.open(io.BytesIO(png))), job), job)
+        pixels, fade = _pixels(Image.open(io.BytesIO(image))), 0
     else:
         card = Card(job.card.title, job.card.subtitle, job.card.foot, job.frames)
-        write(_faded(_held(_pixels(paper.card_picture(card, job.house)), job), job), job)
+        pixels, fade = _pixels(paper.card_picture(card, job.house)), min(FADE, job.frames // 4)
+    write(_composed(pixels, fade, job.house), fade, job)
 
 
 def _pixels(picture: Image.Image) -> NDArray[np.uint8]:
@@ -74,44 +75,47 @@ def _pixels(picture: Image.Image) -> NDArray[np.uint8]:
     return np.asarray(picture.convert("RGB"))
 
 
-def _held(pixels: NDArray[np.uint8], job: Job) -> ImageClip:
-    """One picture for the whole length; half a frame more, because moviepy rounds its count of frames down."""
-    return ImageClip(pixels, duration=(job.frames + 0.5) / float(job.house.rate.fraction))
+def _composed(pixels: NDArray[np.uint8], fade: int, house: House) -> ImageClip:
+    """What changes: `fade` frames out of the paper, one as it stands, as many back into the paper.
 
-
-def _faded(clip: ImageClip, job: Job) -> ImageClip:
-    """The words come out of the paper and go back into it; a short card spends at most half its time on that."""
-    seconds = float(job.house.rate.seconds(min(FADE, job.frames // 4)))
-    if not seconds:
+    Half a frame longer, because moviepy rounds its count of frames down.
+    """
+    rate = float(house.rate.fraction)
+    clip = ImageClip(pixels, duration=(2 * fade + 1.5) / rate)
+    if not fade:
         return clip
     blank = list(paper.colour("paper"))
-    return clip.with_effects([vfx.FadeIn(seconds, blank), vfx.FadeOut(seconds, blank)])
+    return clip.with_effects([vfx.FadeIn(fade / rate, blank), vfx.FadeOut(fade / rate, blank)])
 
 
-def write(clip: ImageClip, job: Job) -> None:
-    """Write a clip in house form."""
+def write(clip: ImageClip, still: int, job: Job) -> None:
+    """Write a clip in house form, its frame `still` held until the piece has its length."""
+    rate = job.house.rate
     clip.write_videofile(
         job.out,
-        fps=float(job.house.rate.fraction),
+        fps=float(rate.fraction),
         codec="libx264",
         preset="veryfast",
         audio=False,
         logger=None,
         ffmpeg_params=[
-            "-vf",
-            _graph(job.house),
+            *("-vf", _graph(job.house, still, job.frames - 2 * still - 1)),
             *ffmpeg.house_video_options(job.house),
-            *ffmpeg.mp4_options(job.house.rate),
+            *ffmpeg.mp4_options(rate),
         ],
     )
 
 
-def _graph(house: House) -> str:
-    """From moviepy's pictures to the house: the exact rate first, which the encoder writes into its header."""
+def _graph(house: House, still: int, more: int) -> str:
+    """From moviepy's pictures to the house: the exact rate first, which the encoder writes into its header.
+
+    The held frame is repeated `more` times here, where it costs next to nothing, and not piped again and again.
+    """
     rate = house.rate
     steps = [
         f"settb={rate.den}/{rate.num},setpts=N,fps={rate}",
         "scale=in_range=pc:out_range=tv:out_color_matrix=bt709:flags=accurate_rnd+full_chroma_int+bicubic",
+        f"format=yuv420p,loop=loop={more}:size=1:start={still}",
         ffmpeg.filter_tail(house),
     ]
     return ",".join(steps)

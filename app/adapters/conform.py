@@ -40,7 +40,6 @@ def unlike(held: Contents, house: House) -> tuple[str, ...]:
         "the colours are others": colours != (_TV, _BT709, _BT709, _BT709),
         "the picture is interlaced": picture.interlaced,
         "there are other pictures in the file": held.pictures > 1,
-        "the sound begins before the picture": held.sound is not None and held.sound.first_s < -0.1,
         "packets are damaged, hidden or without time": _spoilt(picture),
         "the file breaks off": picture.promised not in (0, len(picture.pts)),
         **_off_grid(picture, house.rate),

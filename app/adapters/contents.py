@@ -163,12 +163,14 @@ def contents_of(answer: dict[str, Any], demuxers: str) -> Contents:
         _refuse_size(track)
     chosen = max(tracks, key=_claim)
     _refuse_still(chosen)
-    sounds = [_sound(track) for track in answer["sounds"] if track["packets"] and track["codec"]]
+    picture = _picture(chosen)
+    earliest = min(0.0, float(int(picture.pts[0]) * picture.tick) if len(picture.pts) else 0.0)
+    sounds = [_sound(track, earliest) for track in answer["sounds"] if track["packets"] and track["codec"]]
     return Contents(
         format=answer["format"],
         demuxers=demuxers,
         header_s=answer["header_s"],
-        picture=_picture(chosen),
+        picture=picture,
         sound=max(sounds, key=lambda sound: (sound.default, -sound.index), default=None),
         sounds=len(sounds),
         pictures=len(tracks),
@@ -236,13 +238,14 @@ def _credible(aspect: Fraction) -> Fraction:
     return aspect if Fraction(1, 4) <= aspect <= 4 else Fraction(1)
 
 
-def _sound(track: dict[str, Any]) -> Sound:
+def _sound(track: dict[str, Any], earliest: float) -> Sound:
+    """What lies before 0 (where the picture does not) is the encoder's run-up, never heard."""
     return Sound(
         index=track["index"],
         codec=track["codec"],
         channels=track["channels"],
         default=track["default"],
-        first_s=track["first_s"] or 0.0,
+        first_s=max(earliest, track["first_s"] or 0.0),
         end_s=track["end_s"] or 0.0,
         leap_s=track["leap_s"] or 0.0,
     )

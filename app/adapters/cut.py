@@ -54,19 +54,22 @@ def encode_card(card: Card, house: House, target: Path) -> None:
 
 def encode_still(recording: Path, frame: int, frames: int, house: House, target: Path) -> None:
     """Write one frame of a recording, held for so many frames."""
-    png = frame_png(recording, frame, house)
+    image = frame_image(recording, frame, house)
     with _checked(target, frames, house) as out:
-        _compose(compose.still_job(png, frames, house, out), frames, house)
+        _compose(compose.still_job(image, frames, house, out), frames, house)
 
 
-def frame_png(recording: Path, frame: int, house: House) -> bytes:
-    """One exact frame of a prepared recording or a tape as a PNG. Raises RenderFailed when there is no such frame."""
+def frame_image(recording: Path, frame: int, house: House) -> bytes:
+    """One exact frame of a prepared recording or a tape, as the bytes of a PPM picture (quick to write and to read).
+
+    Raises RenderFailed when there is no such frame.
+    """
     colours = f"scale=in_color_matrix=bt709:in_range=tv:out_range=pc:{_FULL_CHROMA},format=rgb24"
     source = [*ffmpeg.guarded_input(recording, *_seek(frame, house)), "-map", "0:v:0", "-frames:v", "1"]
-    png = _ffmpeg([*source, "-vf", colours, "-f", "image2pipe", "-c:v", "png", "pipe:1"], ffmpeg.GROUP, house)
-    if not png:
+    image = _ffmpeg([*source, "-vf", colours, "-f", "image2pipe", "-c:v", "ppm", "pipe:1"], ffmpeg.GROUP, house)
+    if not image:
         raise RenderFailed(f"Frame {frame} of a recording cannot be read; prepare it again.", permanent=True)
-    return png
+    return image
 
 
 def _seek(first: int, house: House) -> list[str]:

@@ -12,6 +12,7 @@ from app.adapters import child, ffmpeg, graph
 from app.adapters.conform import unlike
 from app.adapters.contents import Contents
 from app.adapters.files import partial
+from app.adapters.graph import Look
 from app.adapters.probe import contents, decoded_times, decoding_s, look
 from app.adapters.timeline import Timeline
 from app.domain.errors import BadInput
@@ -34,7 +35,7 @@ def frame(path: Path, k: int) -> Rgb:
         found = _counted(path, held, k) if rate is None else _sought(path, held, rate, k)
         if found is not None:
             return found
-    frames = len(held.picture.pts) if rate is not None else len(decoded_times(path, held).ticks)
+    frames = len(held.picture.pts) if rate is not None else len(decoded_times(path, held, Look()).ticks)
     raise BadInput(f"There is no frame {k}: the recording has {frames} frames, 0 to {frames - 1}.")
 
 
@@ -66,7 +67,7 @@ def _sought(path: Path, held: Contents, rate: Rate, k: int) -> Rgb | None:
 
 def _counted(path: Path, held: Contents, k: int) -> Rgb | None:
     """A frame of any other file, by counting what comes out of the decoder."""
-    fields = look(path, held)[1]
+    fields = look(path, held).fields
     shown = graph.upright(held.picture, fields, held.picture.upright)
     whole = 1 if fields else 0  # fields are joined with their neighbours' help, so before the choice
     return _read(path, held, (), [*shown[:whole], f"select='eq(n,{k})'", *shown[whole:]])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 from app.adapters import ffmpeg
@@ -14,14 +15,30 @@ Fields = Literal["tff", "bff", "auto"] | None
 INPUT = ("-noautorotate", "-reinit_filter", "0", "-max_pixels", "35389440")
 """Before the input: turns are made here; a change of size must not start the graph anew, for it counts pictures."""
 
-_UNSQUEEZE = "zscale=transfer=linear:npl={peak},format=gbrpf32le,zscale=primaries=bt709,tonemap=hable:desat=0"
+
+@dataclass(frozen=True)
+class Look:
+    """What a look at the first pictures told.
+
+    `first_s`: when the first one is shown, on ffmpeg's clock of the file. `fields`: how its lines are woven. `lag_s`:
+    by how much the times of all but the first are late; AVI holds no times, and what is guessed for it is off by the
+    decoder's delay.
+    """
+
+    first_s: float = 0.0
+    fields: Fields = None
+    lag_s: float = 0.0
+
+
+_UNSQUEEZE = "zscale=transfer=linear:npl=100,format=gbrpf32le,zscale=primaries=bt709,tonemap=mobius:desat=0"
 _ORDINARY = "zscale=transfer=bt709:matrix=bt709:range=limited,format=yuv420p"
 
 
 def upright(picture: Picture, fields: Fields, size: tuple[int, int]) -> list[str]:
     """Filters that show the stored picture as it should be seen, at a given upright size, in bt709 of tv range."""
     width, height = size[::-1] if picture.lies else size
-    whole = [f"bwdif=mode=send_frame:parity={fields}:deint=all"] if fields else []
+    # bwdif is a little finer on still parts, but takes what flickers from field to field for still, and weaves it.
+    whole = [f"yadif=mode=send_frame:parity={fields}:deint=all"] if fields else []
     if picture.wide_light or picture.wide_colour:
         coloured = [f"scale={width}:{height}", *_ordinary_light(picture)]
     else:
@@ -35,23 +52,35 @@ def _ordinary_light(picture: Picture) -> list[str]:
     told = f"zscale=tin={picture.wide_light or 'bt709'}:min=2020_ncl:pin=2020"
     if picture.wide_light is None:
         return [f"{told}:t=linear,format=gbrpf32le,zscale=primaries=bt709", _ORDINARY]
-    return [told, _UNSQUEEZE.format(peak=203), _ORDINARY]
+    return [told, _UNSQUEEZE, _ORDINARY]
 
 
 def house_picture(contents: Contents, fields: Fields, house: House) -> str:
-    """From decoded pictures, on a clock that begins with the first of them, to the house's constant rate and shape."""
+    """From decoded pictures to the house's constant rate and shape, on a clock that begins with the first of them."""
     size = ffmpeg.fitted(*contents.picture.upright, house)
-    steady = f"fps=fps={house.rate}:start_time=0"
     shown = upright(contents.picture, fields, size)
-    fast = 1 / contents.usual_gap > house.rate.fraction
+    fast = contents.usual_gap < 1 / house.rate.fraction
     # Pictures that are dropped anyway need not be scaled; those shown twice are scaled once.
     at = next(i for i, step in enumerate(shown) if step.startswith("scale")) if fast else len(shown)
+    steady = f"setpts=PTS-STARTPTS{_ahead(contents, house)},fps=fps={house.rate}:start_time=0"
     return ",".join([*shown[:at], steady, *shown[at:], ffmpeg.bars(*size, house), ffmpeg.filter_tail(house)])
 
 
-def clock(contents: Contents) -> list[str]:
-    """The filter, if one is needed, that closes leaps of the picture's clock and makes it rise always."""
-    return [_closed("setpts", f"{float(contents.usual_gap)}/TB")] if contents.jumps else []
+def _ahead(contents: Contents, house: House) -> str:
+    """Of pictures that come faster than the house's, the one due at a frame's instant is wanted, not a later one.
+
+    The rate filter takes the last picture that rounds to a frame, up to half a frame late; moving all later by half a
+    frame less half a picture makes it the last one due by then, whatever little the clock jitters.
+    """
+    late = (1 / house.rate.fraction - contents.usual_gap) / 2
+    return f"+{float(late):.9f}/TB" if late > 0 else ""
+
+
+def clock(contents: Contents, look: Look) -> list[str]:
+    """The filters, if any are needed, that set the picture's clock right: no lag, no leaps, always rising."""
+    lag = [f"setpts='if(N,PTS-{look.lag_s:.6f}/TB,0)'"] if look.lag_s else []
+    leaps = [_closed("setpts", f"{float(contents.usual_gap)}/TB")] if contents.jumps else []
+    return [*lag, *leaps]
 
 
 def house_sound(contents: Contents, first_s: float, end_s: float) -> str:

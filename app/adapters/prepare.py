@@ -16,7 +16,7 @@ from app.adapters import child, ffmpeg, graph, wave_file
 from app.adapters.conform import departures
 from app.adapters.contents import Contents
 from app.adapters.files import Library, digest_of, digest_of_file, partial, write_whole
-from app.adapters.graph import Fields
+from app.adapters.graph import Look
 from app.adapters.notes import SOUND_UNREADABLE, notes_on
 from app.adapters.probe import contents, decoding_s, look
 from app.adapters.timeline import Timeline, read_times, source_of
@@ -36,8 +36,7 @@ class _Work:
     file: Path
     house: House
     held: Contents
-    fields: Fields
-    first_s: float
+    look: Look
     adopted: bool
     draft: Path
 
@@ -79,9 +78,9 @@ def prepare(
         return Prepared.model_validate_json(facts.read_bytes())
     held = contents(source_file)
     adopted = not departures(held, house) and _keys_read(source_file, held)
-    first_s, fields = (0.0, None) if adopted else look(source_file, held)
+    seen = Look() if adopted else look(source_file, held)
     with partial(library.picture(digest)) as draft:
-        work = _Work(source_file, house, held, fields, first_s, adopted, draft)
+        work = _Work(source_file, house, held, seen, adopted, draft)
         prepared = _made(digest, work, library, on_progress)
     write_whole(facts, prepared.model_dump_json().encode())
     return prepared
@@ -112,7 +111,7 @@ def _made(digest: str, work: _Work, library: Library, on_progress: Progress | No
         frames=frames,
         sound=work.held.sound is not None,
         source=source_of(work.held, timeline),
-        notes=notes_on(work.held, timeline, work.fields, complaints),
+        notes=notes_on(work.held, timeline, work.look.fields, complaints),
     )
 
 
@@ -151,19 +150,18 @@ def _picture_graph(work: _Work) -> list[str]:
     """The source's pictures on a rising clock, twice: their times to be noted, and to be made house pictures."""
     if work.adopted:
         return []
-    steady = "".join(f"{step}," for step in graph.clock(work.held))
-    from_first = "setpts=PTS-STARTPTS"
+    steady = "".join(f"{step}," for step in graph.clock(work.held, work.look))
     return [
         f"[0:{work.held.picture.index}]{steady}split=2[times][stored]",
-        f"[stored]{from_first},{graph.house_picture(work.held, work.fields, work.house)}[picture]",
+        f"[stored]{graph.house_picture(work.held, work.look.fields, work.house)}[picture]",
     ]
 
 
 def _sound_graph(work: _Work) -> list[str]:
     if work.held.sound is None:
         return []
-    end_s = work.first_s + float(work.held.expected_s) + 1
-    return [f"[0:{work.held.sound.index}]{graph.house_sound(work.held, work.first_s, end_s)}[sound]"]
+    end_s = work.look.first_s + float(work.held.expected_s) + 1
+    return [f"[0:{work.held.sound.index}]{graph.house_sound(work.held, work.look.first_s, end_s)}[sound]"]
 
 
 def _picture_outputs(work: _Work) -> list[str]:

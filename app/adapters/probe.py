@@ -8,7 +8,7 @@ from pathlib import Path
 
 from app.adapters import child, ffmpeg, graph, sniff
 from app.adapters.contents import MAX_PIXELS, MAX_SIDE, Contents, contents_of, refuse_length
-from app.adapters.graph import Fields
+from app.adapters.graph import Fields, Look
 from app.adapters.timeline import Timeline, read_times, source_of
 from app.domain.errors import RecordingRefused
 from app.domain.recording import Source
@@ -26,7 +26,7 @@ def probe(path: Path) -> Source:
     Decodes the whole picture once, so it takes a share of the recording's length; `contents` alone is quick.
     """
     held = contents(path)
-    return source_of(held, decoded_times(path, held))
+    return source_of(held, decoded_times(path, held, look(path, held)))
 
 
 def contents(path: Path) -> Contents:
@@ -45,13 +45,13 @@ def contents(path: Path) -> Contents:
     return held
 
 
-def decoded_times(path: Path, held: Contents) -> Timeline:
+def decoded_times(path: Path, held: Contents, look: Look) -> Timeline:
     """When each picture that can be shown is shown, by decoding all of them."""
     with tempfile.TemporaryDirectory() as folder:
         times = Path(folder) / "times"
-        picture = f"[0:{held.picture.index}]{','.join(graph.clock(held)) or 'null'}[times]"
+        picture = f"[0:{held.picture.index}]{','.join(graph.clock(held, look)) or 'null'}[times]"
         command = [
-            *(ffmpeg.program(), *ffmpeg.QUIET),
+            *(ffmpeg.program(), *ffmpeg.QUIET, "-max_error_rate", "1"),
             *ffmpeg.guarded_input(path, *graph.INPUT, formats=held.demuxers),
             *("-filter_complex", picture, *graph.times_output("[times]", str(times))),
         ]
@@ -65,18 +65,24 @@ def decoding_s(held: Contents) -> float:
     return 60 + len(picture.pts) * picture.width * picture.height / 1280 / 720 / 50
 
 
-def look(path: Path, held: Contents) -> tuple[float, Fields]:
-    """When the first picture is shown on ffmpeg's clock of the file (seconds), and how its fields lie.
+def look(path: Path, held: Contents) -> Look:
+    """Look at some first pictures: when they begin, how their fields lie.
 
     The header's word on fields is taken only where the pictures themselves do not tell: whole pictures are often
     marked as interlaced, and combed ones as whole.
     """
-    first_s, votes = _field_votes(path, held, None)
+    times, votes = _sampled(path, held, None)
+    if not times:
+        raise RecordingRefused("Not one picture in this file can be read. It is damaged or not complete.")
     if held.picture.codec in _WHOLE_CODECS:
-        return first_s, None
-    if (length := float(held.expected_s)) > 60:
-        votes += _field_votes(path, held, length / 3)[1] + _field_votes(path, held, length * 2 / 3)[1]
-    return first_s, fields_of(votes, held.picture.interlaced)
+        fields: Fields = None
+    else:
+        if (length := float(held.expected_s)) > 60:
+            votes += _sampled(path, held, length / 3)[1] + _sampled(path, held, length * 2 / 3)[1]
+        fields = fields_of(votes, held.picture.interlaced)
+    if held.demuxers == "avi" and len(times) > 1:
+        return Look(0.0, fields, max(0.0, round(times[1] - float(held.usual_gap), 6)))
+    return Look(times[0], fields)
 
 
 def fields_of(votes: list[str], marked: bool) -> Fields:
@@ -89,19 +95,20 @@ def fields_of(votes: list[str], marked: bool) -> Fields:
     return first if combed > max(8, 8 * whole) and max(counts["tff"], counts["bff"]) > 8 * combed / 10 else None
 
 
-def _field_votes(path: Path, held: Contents, at_s: float | None) -> tuple[float, list[str]]:
-    """Time of the first of some pictures, and for each how its lines are woven."""
-    clock = ",".join(graph.clock(held)) + "," if held.jumps else ""
+def _sampled(path: Path, held: Contents, at_s: float | None) -> tuple[list[float], list[str]]:
+    """Times (seconds, on ffmpeg's clock of the file) of some pictures, and for each how its lines are woven.
+
+    The sound is opened too, because the clock begins with whichever stream in use is first.
+    """
     judged = f"idet=intl_thres={_CLEARLY},metadata=mode=print:key=lavfi.idet.multiple.current_frame:file=pipe\\\\:1"
     seek = () if at_s is None else ("-ss", f"{at_s:.3f}")
+    sound = held.sound and ("-map", f"0:{held.sound.index}", "-frames:a", "1", "-c:a", "copy", "-f", "null", "-")
     command = [
         *(ffmpeg.program(), *ffmpeg.QUIET),
         *ffmpeg.guarded_input(path, *graph.INPUT, *seek, formats=held.demuxers),
-        *("-filter_complex", f"[0:{held.picture.index}]{clock}{judged}[seen]"),
-        *("-map", "[seen]", "-frames:v", str(_SAMPLE), "-fps_mode", "passthrough", "-f", "null", "-"),
+        *("-filter_complex", f"[0:{held.picture.index}]{judged}[seen]"),
+        *("-map", "[seen]", "-frames:v", str(_SAMPLE), "-fps_mode", "passthrough", "-f", "null", "-", *(sound or ())),
     ]
     told = child.run(command, cpu_s=60, file_size=_GIB).stdout.decode(errors="replace").split()
-    times = [word.removeprefix("pts_time:") for word in told if word.startswith("pts_time:")]
-    if not times and at_s is None:
-        raise RecordingRefused("Not one picture in this file can be read. It is damaged or not complete.")
-    return float(times[0]) if times else 0.0, [word.partition("=")[2] for word in told if "=" in word]
+    times = [float(word.removeprefix("pts_time:")) for word in told if word.startswith("pts_time:")]
+    return times, [word.partition("=")[2] for word in told if "=" in word]

@@ -9,7 +9,7 @@ from concurrent.futures import Future
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import Engine, create_engine, event, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
@@ -40,6 +40,11 @@ class Database:
         with Session(self.engine) as session:
             yield session
             session.rollback()
+
+    def ask(self) -> None:
+        """Ask the database for anything at all; raises what it raises when it does not answer."""
+        with self.engine.connect() as connection:
+            connection.execute(text("SELECT 1"))
 
     def change(self, action: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
         """Run an action in a transaction and return what it returns, once it is committed.

@@ -15,6 +15,7 @@ from starlette.responses import HTMLResponse
 from app.domain.rulecard import Ruling
 from app.web import words
 from app.web.viewer import GUEST, Viewer
+from app.web.ways import ways_of
 
 TEMPLATES = Path(__file__).parent / "templates"
 STATIC = Path(__file__).parents[2] / "static"
@@ -54,6 +55,7 @@ def page(request: Request, template: str, context: Any, *, status: int = 200) ->
         "league": getattr(request.state, "league", None),
         "plain_http": getattr(request.state, "plain_http", False),
         "path": request.url.path,
+        "ways": ways_of(viewer.role),
     }
     html = environment().get_template(template).render(**shared, **given)
     return HTMLResponse(html, status_code=status)

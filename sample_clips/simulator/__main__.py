@@ -1,6 +1,6 @@
 """Draw the sample plays and write their truth: `python -m sample_clips.simulator draw|truth|archive|list`.
 
-list                       every registered play: its topic, ruling, views and length
+list [NAME ...]            the plays: ruling, length, views, teaching point
 draw [NAME ...]            recordings of all views of the plays, and the truth beside them
 truth [NAME ...]           the truth alone
 archive [--plays 72]       archived plays without a picture, one JSON-lines file per topic
@@ -34,7 +34,7 @@ def _arguments() -> argparse.ArgumentParser:
     archive = commands.add_parser("archive")
     archive.add_argument("--plays", type=int, default=72)
     archive.add_argument("--into", type=Path, default=HERE / "archive")
-    commands.add_parser("list")
+    commands.add_parser("list").add_argument("names", nargs="*", metavar="NAME")
     return parser
 
 
@@ -73,7 +73,7 @@ def archive(asked: argparse.Namespace) -> None:
 
 def show_list(asked: argparse.Namespace) -> None:
     """One line a play."""
-    for play in _chosen([]):
+    for play in _chosen(asked.names):
         told = play.truth
         seconds = told.frames / told.frame_rate
         print(f"{told.name:<18} {told.ruling:<8} {seconds:4.1f} s  {'+'.join(told.views):<10} {told.teaching_point}")

@@ -119,6 +119,17 @@ class Course:
             course = course.touch(role, "trap", reach=0.5).rolled((float(x), float(y)), seconds / touches)
         return course
 
+    def pounded(self, role: str, to: tuple[float, float], seconds: float, times: int, hip: float = 0.85) -> Course:
+        """Bounced on the floor by a player's hand on his way to (x, y), so many times."""
+        course, start = self, self.place[:2]
+        for k in range(1, times + 1):
+            x, y = start + (np.array(to) - start) * k / times
+            floor = (course.place[:2] + [x, y]) / 2
+            course = course.touch(role, "dribble", "right hand", reach=0.35)
+            course = course.lofted((float(floor[0]), float(floor[1]), self.ball.radius), 0.45 * seconds / times)
+            course = course.lofted((float(x), float(y), hip), 0.55 * seconds / times)
+        return course
+
     def _on(self, piece: Floats) -> Course:
         return replace(self, path=flight.join(self.path, piece))
 

@@ -53,7 +53,7 @@ def _grass(seed: int) -> Ground:
     random = np.random.default_rng(7000 + seed % 6)
     return Ground(np.array(_pitch_marks()), _pyramid(_grass_grain(random)), 11.0, _grass_macro(random),
                   linear("55753f"), linear("857b4c"), linear("66704c"), 5.25,
-                  np.array([0.11, 0.10, 0.085, 0.0]))  # fmt: skip
+                  np.array([0.085, 0.10, 0.085, 0.0]))  # fmt: skip
 
 
 def _court(seed: int) -> Ground:

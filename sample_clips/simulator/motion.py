@@ -246,7 +246,7 @@ def facing(xy: Floats, look: Floats, turn_at: tuple[float, float] = (2.2, 4.2)) 
 
 
 def looking(targets: Sequence[tuple[float, Floats]], samples: int, ease_s: float = 0.12) -> Floats:
-    """What an official looks at (T, 3): from each instant (s) on the given target, (T, 3) or (3,); quick smooth turns."""
+    """What an official looks at (T, 3): from each instant (s) on the given target, (T, 3) or (3,); smooth turns."""
     order = np.searchsorted([at for at, _ in targets], np.arange(samples) / RATE, side="right") - 1
     weights = np.eye(len(targets))[np.maximum(order, 0)]
     weights = blurred(weights, ease_s)

@@ -12,6 +12,8 @@ from sample_clips.simulator.scene import Floats
 from sample_clips.simulator.solids import Picture
 from sample_clips.simulator.surface import LEAST
 
+NEAR_M = 2.0  # what is nearer than this in front of the camera is not drawn
+
 
 @dataclass(frozen=True)
 class Panel:
@@ -72,13 +74,17 @@ def _corners(piece: Panel) -> list[Floats]:
 
 def _box(piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float, cv: float,
          shape: tuple[int, ...]) -> tuple[int, int, int, int] | None:  # fmt: skip
-    """Pixels u0, u1, v0, v1 that the panel may cover; the whole picture when it reaches behind the camera."""
+    """Pixels u0, u1, v0, v1 that the part of the panel before the camera may cover; None when there are none."""
     seen = (np.array(_corners(piece)) - eye) @ rotation.T
-    if np.all(seen[:, 2] < 0.1):
+    kept = [point for point in seen if point[2] >= NEAR_M]
+    for one, two in ((0, 1), (1, 3), (3, 2), (2, 0)):
+        a, b = seen[one], seen[two]
+        if (a[2] < NEAR_M) != (b[2] < NEAR_M):
+            kept.append(a + (NEAR_M - a[2]) / (b[2] - a[2]) * (b - a))
+    if not kept:
         return None
-    if np.any(seen[:, 2] < 0.1):
-        return 0, shape[1], 0, shape[0]
-    u, v = cu + focal * seen[:, 0] / seen[:, 2], cv + focal * seen[:, 1] / seen[:, 2]
+    points = np.array(kept)
+    u, v = cu + focal * points[:, 0] / points[:, 2], cv + focal * points[:, 1] / points[:, 2]
     box = (max(0, int(u.min())), min(shape[1], int(u.max()) + 2), max(0, int(v.min())), min(shape[0], int(v.max()) + 2))
     return box if box[0] < box[1] and box[2] < box[3] else None
 

@@ -61,7 +61,7 @@ class Script:
 def staged(script: Script) -> Scene:
     """The whole scene. Raises ValueError when a touch names nobody."""
     ball = script.course.path
-    cast, rest = _cast_paths(script), _rest_paths(script)
+    cast, rest = cast_paths(script), _rest_paths(script)
     kits = [part.kit for part in script.parts] + [kit for kit, _ in rest]
     wanted = np.stack([*cast, *(path for _, path in rest)], axis=1)
     roles = {part.role: k for k, part in enumerate(script.parts)}
@@ -111,7 +111,8 @@ def told(course: Course, roles: dict[str, int], kits: Sequence[Kit]) -> list[dic
 # ------------------------------------------------------------------------------------------------- the cast
 
 
-def _cast_paths(script: Script) -> list[Floats]:
+def cast_paths(script: Script) -> list[Floats]:
+    """The wanted path (T, 2) of every part. Raises ValueError when a touch names nobody."""
     unknown = {touch.role for touch in script.course.touches} - {part.role for part in script.parts}
     if unknown:
         raise ValueError(f"{script.name}: a touch by nobody in the play: {sorted(unknown)}")
@@ -222,8 +223,11 @@ def _referee(script: Script) -> Floats:
     return beside + motion.wander(len(ball), 1, script.seed + 5)[:, 0]
 
 
-def people(seed: int, kits: Sequence[Kit], numbers: Sequence[int]) -> tuple[Actor, ...]:
-    """Invented people for the kits, in order; given numbers are kept, the others get the free ones of their side."""
+def people(seed: int, kits: Sequence[Kit], numbers: Sequence[int], taller: float = 0.0) -> tuple[Actor, ...]:
+    """Invented people for the kits, in order; given numbers are kept, the others get the free ones of their side.
+
+    Players are `taller` (m) than footballers are.
+    """
     rng = np.random.default_rng(seed + 17)
     free = {side: [n for n in range(2, 30) if n not in numbers] for side in ("home", "away")}
     actors = []
@@ -231,6 +235,7 @@ def people(seed: int, kits: Sequence[Kit], numbers: Sequence[int]) -> tuple[Acto
         given = numbers[k] if k < len(numbers) else 0
         number = given or (1 if "keeper" in kit else free[kit].pop(0) if kit in free else 0)
         height = float(rng.uniform(1.72, 1.90)) + (0.06 if "keeper" in kit else 0.0)
+        height += taller if kit in free else 0.0
         skin, hair = int(rng.integers(0, 6)), int(rng.integers(0, 6))
         actors.append(Actor(f"{kit} {number or k}", kit, number, round(height, 2), skin, hair))
     return tuple(actors)

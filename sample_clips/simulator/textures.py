@@ -46,7 +46,9 @@ def crowd(length_m: float, rows: int, share: float, scale: int, seed: int, colou
             if random.uniform() < share * (0.75 + 0.25 * np.sin(seat * 0.21 + row)):
                 _sitter(picture, (seat + 0.5 + random.uniform(-0.14, 0.14)) * SEAT_M * size, foot, size, shade, random, colours)
     out = cv2.resize(picture, (wide // FINE, high // FINE), interpolation=cv2.INTER_AREA)
-    return opaque(np.asarray(out, dtype=np.float64))
+    # Far from the eye's focus and behind much air: softer and paler than the players before it.
+    soft = gaussian_filter(np.asarray(out, dtype=np.float64), (0.45, 0.55, 0))
+    return opaque(0.74 * soft + 0.26 * soft.mean(axis=(0, 1)))
 
 
 def _seats(picture: Floats, foot: int, wide: int, size: int, shade: float) -> None:
@@ -63,7 +65,7 @@ def _sitter(picture: Floats, middle: float, foot: int, size: int, shade: float, 
     """One person: trunk, head, hair; some in the colours of their side."""
     tall = random.uniform(0.78, 0.95)
     wear = CLOTHES[random.integers(len(CLOTHES))]
-    if colours and random.uniform() < 0.22:
+    if colours and random.uniform() < 0.18:
         wear = colours[random.integers(len(colours))]
     cloth, face = linear(wear) * shade * random.uniform(0.8, 1.1), linear(FACES[random.integers(len(FACES))]) * shade
     hair = linear(("241d19", "4a3828", "77726c", "171514", "3a3f48")[random.integers(5)]) * shade
@@ -136,7 +138,7 @@ def trees(length_m: float, height_m: float, scale: int, seed: int, tint: str, ha
     leaf = gaussian_filter(random.standard_normal((high, wide)), 0.35 * scale)
     clump = gaussian_filter(random.standard_normal((high, wide)), 1.0 * scale)
     leaf, clump = leaf / leaf.std(), clump / clump.std()
-    tone = np.clip(0.55 + 0.55 * up / outline + 0.20 * leaf + 0.22 * clump, 0.25, 1.6)
+    tone = np.clip(0.55 + 0.55 * up / outline + 0.09 * leaf + 0.18 * clump, 0.25, 1.6)
     colour = linear(tint) * tone[..., None]
     cover = np.clip(outline + 0.12 * scale * leaf - up, 0, 1)
     return np.concatenate([colour * (1 - far) + haze * far, cover[..., None]], axis=-1)

@@ -61,8 +61,9 @@ class Mechanics(_Value):
 class Track(_Value):
     """Positions by frame, in whole millimetres: the first frame as it is, every later one as the change from the last.
 
-    people, kits, heights: their names, shirts and metres ("home" attacks towards +x). xy: frames x (2 N) flat x, y, x, y, ...; z: frames x N,
-    height of the feet; facing: frames x N in thousandths of a radian; ball: frames x 3; official: frames x 2.
+    people, kits, heights (m): of the N people; "home" attacks towards +x. xy: frames x 2 N, flat x, y, x, y, ...;
+    z: frames x N, height of the feet; facing: frames x N, thousandths of a radian; ball: frames x 3; official:
+    frames x 2, where the one who looks stands.
     """
 
     people: tuple[str, ...]

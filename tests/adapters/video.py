@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from app.adapters import ffmpeg
 
 Picture = NDArray[np.uint8]
+Numbers = NDArray[np.uint8] | NDArray[np.float64]
 CELLS = 20
 X264 = ("-c:v", "libx264", "-preset", "veryfast", "-crf", "28", "-g", "50", "-bf", "2")
 AAC = ("-c:a", "aac", "-b:a", "64k")
@@ -53,7 +54,7 @@ def drawn(number: int, width: int, height: int, seconds: float) -> Picture:
     return picture
 
 
-def read_stamp(picture: NDArray[np.generic]) -> int | None:
+def read_stamp(picture: Numbers) -> int | None:
     """The number stamped into an upright picture, or None where none can be read."""
     grey = np.asarray(picture, float)
     grey = grey.mean(axis=2) if grey.ndim == 3 else grey
@@ -72,13 +73,13 @@ def _cells(grey: NDArray[np.float64], top: float, bottom: float) -> list[int]:
     return [int(lines[:, left : max(left + 1, right)].mean() > 127) for left, right in edges]
 
 
-def is_white(picture: NDArray[np.generic]) -> bool:
+def is_white(picture: Numbers) -> bool:
     """Whether the square in the middle is lit."""
     height, width = picture.shape[:2]
     return bool(np.mean(picture[height // 2 - 3 : height // 2 + 3, width // 2 - 3 : width // 2 + 3]) > 150)
 
 
-def patches(picture: NDArray[np.generic]) -> list[tuple[int, int, int]]:
+def patches(picture: Numbers) -> list[tuple[int, int, int]]:
     """Mean colours of the four patches: top left, top right, bottom left, bottom right."""
     height, width = picture.shape[:2]
     lines = (round(height * 0.16), round(height * 0.84))
@@ -153,7 +154,9 @@ def filmed(path: Path, film: Film | None = None) -> Path:
 
 def ran(command: Sequence[str], stdin: bytes | None = None) -> bytes:
     """Run a tool for a test; its standard output. Unlike the program's own children it may do as it likes."""
-    done = subprocess.run(command, input=stdin, stdin=None if stdin else subprocess.DEVNULL, capture_output=True)
+    done = subprocess.run(
+        command, check=False, input=stdin, stdin=None if stdin else subprocess.DEVNULL, capture_output=True
+    )
     assert done.returncode == 0, done.stderr.decode(errors="replace")[-2000:]
     return done.stdout
 
@@ -175,10 +178,8 @@ def seen(path: Path, width: int, height: int, *, crop: tuple[int, int] | None = 
 
 def heard(path: Path) -> NDArray[np.float64]:
     """The sound of a file at 48 kHz, mixed to one channel, from -1 to 1, from the picture's beginning on."""
-    raw = ran(
-        [ffmpeg.program(), *ffmpeg.QUIET, "-i", str(path), "-map", "0:a:0", "-ac", "1", "-ar", "48000"]
-        + ["-f", "s16le", "-"]
-    )
+    read = ("-i", str(path), "-map", "0:a:0", "-ac", "1", "-ar", "48000", "-f", "s16le", "-")
+    raw = ran([ffmpeg.program(), *ffmpeg.QUIET, *read])
     return np.frombuffer(raw, "<i2") / 32_768
 
 

@@ -4,6 +4,6 @@
 `folder` knows the layout of the files, loads and dumps. `curricula/README.md` documents every key.
 """
 
-from app.adapters.curricula.folder import Loaded, dump, load
+from app.adapters.curricula.folder import Loaded, dump, load, table_of
 
-__all__ = ["Loaded", "dump", "load"]
+__all__ = ["Loaded", "dump", "load", "table_of"]

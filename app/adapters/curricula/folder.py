@@ -214,19 +214,19 @@ def dump(curriculum: Curriculum, folder: Path, *, media: str | None = None) -> l
 
 
 def _files(curriculum: Curriculum, about: About) -> Iterator[tuple[str, dict[str, Any]]]:
-    yield "curriculum.toml", _plain(about)
+    yield "curriculum.toml", table_of(about)
     for file, tables in TABLES.items():
         if file != "clips/*.toml":
-            data = {kind: [_plain(item) for item in getattr(curriculum, kind)] for kind in tables}
+            data = {kind: [table_of(item) for item in getattr(curriculum, kind)] for kind in tables}
             if any(data.values()):
                 yield file, {kind: items for kind, items in data.items() if items}
     for topic, clips in _by_topic(curriculum.clips).items():
-        yield f"clips/{topic}.toml", {"clips": [_plain(clip) for clip in clips]}
+        yield f"clips/{topic}.toml", {"clips": [table_of(clip) for clip in clips]}
     for card in curriculum.cards:
         suffix = f"-from-{card.effective_from}" if card.effective_from else ""
-        yield f"cards/{card.id}{suffix}.toml", _plain(card)
+        yield f"cards/{card.id}{suffix}.toml", table_of(card)
     for lesson in curriculum.lessons:
-        yield f"lessons/{lesson.id}.toml", _plain(lesson)
+        yield f"lessons/{lesson.id}.toml", table_of(lesson)
 
 
 def _by_topic(clips: Iterable[Clip]) -> dict[str, list[Clip]]:
@@ -236,6 +236,6 @@ def _by_topic(clips: Iterable[Clip]) -> dict[str, list[Clip]]:
     return sorted_out
 
 
-def _plain(value: Value) -> dict[str, Any]:
-    """A value as TOML knows it: defaults left out, names as in the files."""
+def table_of(value: Value) -> dict[str, Any]:
+    """A value as a TOML table: defaults left out, names as in the files."""
     return value.model_dump(by_alias=True, exclude_defaults=True, exclude_none=True)

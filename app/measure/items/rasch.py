@@ -22,8 +22,11 @@ LOG_SD = (math.log(0.1), math.log(5.0))  # beyond these an ability scale means n
 
 @dataclass(frozen=True, eq=False)
 class Calib:
-    """Per item: difficulty b, its standard error `se` from the observed information, the smaller `se_complete` that
-    would hold if abilities were known, and n answers. For all: sd of abilities, log-likelihood of the answers."""
+    """Per item: difficulty b, its standard error `se` from the observed information, n answers.
+
+    se_complete is the smaller error that would hold if abilities were known. For all items together: sd of abilities,
+    log-likelihood of the answers.
+    """
 
     b: Floats
     se: Floats
@@ -199,7 +202,7 @@ def eap(x: npt.ArrayLike, b: npt.ArrayLike, v: npt.ArrayLike, sd: float) -> Abil
 
     >>> able = eap([1, 1, None], [0., .5, 2.], 0., 1.)
     >>> round(able.mean, 2), able.n
-    (0.79, 2)
+    (0.78, 2)
     """
     answers = marks("x", x, dimensions=1)
     mean, spread = eap_all(answers[None], b, v, sd)
@@ -209,8 +212,8 @@ def eap(x: npt.ArrayLike, b: npt.ArrayLike, v: npt.ArrayLike, sd: float) -> Abil
 def eap_all(X: npt.ArrayLike, b: npt.ArrayLike, v: npt.ArrayLike, sd: float) -> tuple[Floats, Floats]:
     """`eap` for every row of X (persons x items): posterior means and sds.
 
-    >>> [figures.round(2).tolist() for figures in eap_all([[1, 1], [None, None]], [0., .5], 0., 1.)]
-    [[0.79, 0.0], [0.85, 1.0]]
+    >>> [figures.round(2).tolist() for figures in eap_all([[1, 1], [None, 1]], [0., .5], 0., 1.)]
+    [[0.78, 0.46], [0.84, 0.91]]
     """
     answers = marks("X", X)
     kappa = 1 / np.sqrt(1 + np.pi * amounts("v", v) / 8)

@@ -23,7 +23,7 @@ def miskey_logbf(x: npt.ArrayLike, eap: npt.ArrayLike, psd: npt.ArrayLike, mu_b:
     the sign; without answers it is 0. Hardness alone does not raise it much: the able must be the ones who are wrong.
 
     >>> round(miskey_logbf([0, 0, 1], [1.2, .8, -.9], .5, -1.2, 1.2), 3)
-    2.799
+    3.281
     """
     x = marks("x", x, dimensions=1)
     given = ~np.isnan(x)

@@ -33,7 +33,8 @@ class OC:
 
     pass_f, pass_n: chance that the stream passes. length_f, length_n: its mean length, were it alone. clear: both pass.
     undecided: neither failed nor cleared. with_filler, without_filler: mean number of answers in all, where one round
-    asks one item of each side, with and without what is asked on a side already passed; length: the one the policy counts.
+    asks one item of each side, with and without what is asked on a side already passed; length: the one that the
+    policy counts.
     """
 
     pass_f: float

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from fastapi import APIRouter
-from sqlalchemy import text
 
 from app import __version__
 from app.web.auth import Db
@@ -16,6 +15,5 @@ router = APIRouter()
 @router.get("/healthz")
 def healthz(db: Db) -> dict[str, Any]:
     """`{"status": "ok", "version": ...}` when the database answers."""
-    with db.read() as session:
-        session.connection().execute(text("SELECT 1"))
+    db.ask()
     return {"status": "ok", "version": __version__}

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from sample_clips.simulator.plays import offside
+from sample_clips.simulator.plays.offside import PLAYS as OFFSIDE
+from sample_clips.simulator.plays.offside import archived as archived_offside
 from sample_clips.simulator.truth import Play, Topic
 
-PLAYS: dict[str, Callable[[], Play]] = {**offside.PLAYS}
+PLAYS: dict[str, Callable[[], Play]] = {**OFFSIDE}
 
-ARCHIVED: dict[Topic, Callable[[int], Play]] = {"offside": offside.archived}
+ARCHIVED: dict[Topic, Callable[[int], Play]] = {"offside": archived_offside}

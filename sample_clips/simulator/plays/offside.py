@@ -12,13 +12,15 @@ from functools import partial
 
 import numpy as np
 
+from sample_clips.simulator.plays import offside_restarts as restarts
+from sample_clips.simulator.plays import offside_shots as shots
 from sample_clips.simulator.plays import offside_stories as stories
 from sample_clips.simulator.plays.offside_findings import findings, ruling
+from sample_clips.simulator.plays.offside_knobs import Knobs
 from sample_clips.simulator.plays.offside_measure import Measures, measure
 from sample_clips.simulator.plays.offside_staging import Staging, build
-from sample_clips.simulator.plays.offside_stories import Knobs
 from sample_clips.simulator.scene import RATE, Scene
-from sample_clips.simulator.truth import Mechanics, Play, Situation, Truth, View, frame_of, metres, track
+from sample_clips.simulator.truth import Mechanics, Play, Ruling, Situation, Truth, View, frame_of, metres, track
 
 __all__ = ["DRAWN", "PLAYS", "archived", "measure"]
 
@@ -61,12 +63,12 @@ DRAWN: tuple[Telling, ...] = (
         must_get=True,
     ),
     Telling(
-        Knobs("offside-05", 105, 2.0, 6.8, "whistle", 31.0, -19.0, 2.7, 5.0), partial(stories.throw_in, flicked=False),
+        Knobs("offside-05", 105, 2.0, 6.8, "whistle", 31.0, -19.0, 2.7, 5.0), partial(restarts.throw_in, flicked=False),
         None, "Straight from a throw-in there is no offside, however far he is past the line.", looks_like="offside-16",
     ),
     Telling(
         Knobs("offside-06", 106, 0.35, 8.0, "shot", 43.5, -11.0, 2.6, 5.0, flagged=True),
-        partial(stories.rebound, off="post"), "gains",
+        partial(shots.rebound, off="post"), "gains",
         "A rebound off the post keeps the picture of the shot: judge him where he stood when it was struck.", high=True,
     ),
     Telling(
@@ -98,7 +100,7 @@ DRAWN: tuple[Telling, ...] = (
     ),
     Telling(
         Knobs("offside-12", 112, 0.80, 7.4, "whistle", 43.5, -11.0, 2.7, 5.0, flagged=True),
-        stories.keepers_sight, "hinders",
+        shots.keepers_sight, "hinders",
         "He never touched it, but the keeper had to look round him: that is taking part.", high=True,
     ),
     Telling(
@@ -113,16 +115,17 @@ DRAWN: tuple[Telling, ...] = (
         "With only the keeper left the ball becomes the line: ahead of it is offside.", looks_like="offside-17",
     ),
     Telling(
-        Knobs("offside-15", 115, 2.4, 8.4, "on", 9.0, -15.0, 2.2, 5.0), stories.goal_kick, None,
+        Knobs("offside-15", 115, 2.4, 8.4, "on", 9.0, -15.0, 2.2, 5.0), restarts.goal_kick, None,
         "A goal kick, like a throw-in and a corner, can't put him offside.", high=True,
     ),
     Telling(
-        Knobs("offside-16", 105, 0.45, 7.6, "shot", 31.0, -17.0, 3.3, 5.0), partial(stories.throw_in, flicked=True),
+        Knobs("offside-16", 105, 0.45, 7.6, "shot", 31.0, -17.0, 3.3, 5.0), partial(restarts.throw_in, flicked=True),
         "plays-it", "The throw was free, the flick was not: every team-mate's touch takes a new picture.",
         looks_like="offside-05",
     ),
     Telling(
-        Knobs("offside-17", 114, -0.25, 6.6, "shot", 33.5, -11.0, 3.0, 5.4, "cloud"), stories.cut_back, "behind-the-ball",
+        Knobs("offside-17", 114, -0.25, 6.6, "shot", 33.5, -11.0, 3.0, 5.4, "cloud"),
+        stories.cut_back, "behind-the-ball",
         "Behind the ball he can't be offside, however empty the field is in front of him.", looks_like="offside-14",
     ),
     Telling(
@@ -133,7 +136,7 @@ DRAWN: tuple[Telling, ...] = (
     ),
     Telling(
         Knobs("offside-19", 119, 0.50, 7.6, "whistle", 43.5, -11.0, 2.6, 5.0, "evening", flagged=True),
-        partial(stories.rebound, off="keeper"), "gains",
+        partial(shots.rebound, off="keeper"), "gains",
         "A save is not a play by choice: the one who was off at the shot may not put the rebound in.", high=True,
     ),
     Telling(
@@ -163,7 +166,7 @@ def archived(seed: int) -> Play:
         line=float(rng.uniform(30, 39)), y=float(rng.uniform(-18, -9)), contact=float(rng.uniform(2.3, 3.0)),
         pace=float(rng.uniform(4.8, 6.2)),
     )  # fmt: skip
-    if story.func in (stories.rebound, stories.keepers_sight):
+    if story.func in (shots.rebound, shots.keepers_sight):
         knobs = replace(knobs, line=43.5, y=-11.0)
     if story.func is stories.cut_back:
         knobs = replace(knobs, line=33.5, contact=3.0)
@@ -183,11 +186,11 @@ def _stories() -> tuple[Choice, ...]:
         (partial(stories.through, delay=1.6), "level", DRAWN[1].teaching, -0.6, -0.05),
         (partial(stories.runs_back), "runs-back", DRAWN[3].teaching, 0.2, 1.2),
         (partial(stories.passive), None, DRAWN[2].teaching, 0.6, 1.6),
-        (partial(stories.rebound, off="post"), "gains", DRAWN[5].teaching, 0.2, 1.0),
-        (partial(stories.throw_in, flicked=False), None, DRAWN[4].teaching, 0.5, 2.0),
+        (partial(shots.rebound, off="post"), "gains", DRAWN[5].teaching, 0.2, 1.0),
+        (partial(restarts.throw_in, flicked=False), None, DRAWN[4].teaching, 0.5, 2.0),
         (partial(stories.off_an_opponent, chosen=False), "plays-it", DRAWN[8].teaching, 0.2, 0.8),
         (partial(stories.off_an_opponent, chosen=True), None, DRAWN[12].teaching, 0.2, 0.8),
-        (partial(stories.keepers_sight), "hinders", DRAWN[11].teaching, 0.5, 1.0),
+        (partial(shots.keepers_sight), "hinders", DRAWN[11].teaching, 0.5, 1.0),
         (partial(stories.cut_back), "behind-the-ball", DRAWN[16].teaching, -0.7, -0.1),
         (partial(stories.half_line), "plays-it", DRAWN[17].teaching, 0.1, 0.4),
         (partial(stories.half_line), "own-half", DRAWN[9].teaching, -0.4, -0.08),
@@ -201,12 +204,13 @@ def _play(telling: Telling, drawn: bool) -> Play:
     scene = build(telling.story(telling.knobs))
     found = measure(scene)
     seen = findings(scene, found)
+    right = ruling(seen)
     rng = np.random.default_rng([telling.knobs.seed, 5])
     views: tuple[View, ...] = ("line", "high") if telling.high or not drawn else ("line",)
     truth = Truth(
         name=telling.knobs.name, topic="offside", seed=telling.knobs.seed, drawn=drawn,
         game=telling.knobs.game, frames=scene.frames, views=views if drawn else (),
-        instants=_instants(scene, found), findings=seen, ruling=ruling(seen), called=_called(telling, ruling(seen), drawn),
+        instants=_instants(scene, found), findings=seen, ruling=right, called=_called(telling, right, drawn),
         positions=(f"assistant {1 + int(rng.integers(2))}",), variant=telling.variant, must_get=telling.must_get,
         looks_like=telling.looks_like, situation=_situation(found, rng), mechanics=_mechanics(scene, found),
         teaching_point=telling.teaching, distances=_distances(scene, found),
@@ -216,7 +220,7 @@ def _play(telling: Telling, drawn: bool) -> Play:
     return Play(scene, truth)
 
 
-def _called(telling: Telling, right: str, drawn: bool) -> str:
+def _called(telling: Telling, right: Ruling, drawn: bool) -> Ruling:
     """What the crew called: told for the drawn plays; in the archive four out of five are right."""
     if drawn:
         return "flag" if telling.knobs.flagged else "no flag"
@@ -232,7 +236,7 @@ def _instants(scene: Scene, found: Measures) -> dict[str, int]:
     decisive = found.until if found.involved is None else found.involved
     given = [noise.at for noise in scene.noises if noise.kind == "whistle"]
     given += [a.at for a in scene.actions if a.kind in ("raise arm", "signal") and a.actor in scene.officials]
-    reveal = min(min(given), len(scene.ball) - 1)
+    reveal = min(*given, len(scene.ball) - 1)
     instants = {"contact": found.contact, "decisive": decisive, "reveal": reveal}
     if found.involved is not None:
         instants["involved"] = found.involved
@@ -246,7 +250,7 @@ def _situation(found: Measures, rng: np.random.Generator) -> Situation:
 
 
 def _distances(scene: Scene, found: Measures) -> dict[str, float]:
-    told: dict[str, float] = dict(found.margins)
+    told: dict[str, float] = {str(name): value for name, value in found.margins.items()}
     told["assistant-off-line"] = _off_line(scene, found)
     if found.part is None:
         told["nearest-to-ball"] = found.nearest

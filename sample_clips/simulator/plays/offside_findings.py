@@ -13,7 +13,7 @@ EXCEPTIONS = ("direct-from-restart", "opponent-plays-it")
 def findings(scene: Scene, found: Measures) -> dict[str, Finding]:
     """A finding for every element and exception of the card."""
     contact = frame_of(found.contact)
-    elements = {name: _bound(scene, found, name) for name in found.margins}
+    elements: dict[str, Finding] = {name: _bound(scene, found, name) for name in found.margins}
     return {
         **elements,
         "involved": _involved(found),
@@ -74,7 +74,7 @@ def _involved(found: Measures) -> Finding:
     said = {
         "plays-it": "He plays the ball.",
         "gains": "He plays the ball that came back off the post or the keeper.",
-        "hinders": f"He stands in the keeper's line of sight ({found.sight * 100:.0f} cm from it) as the shot is struck.",
+        "hinders": f"He stands {found.sight * 100:.0f} cm from the keeper's line of sight as the shot is struck.",
         None: f"He never comes nearer than {found.nearest:.1f} m to the ball and hinders nobody.",
     }
     frame = frame_of(found.until if found.involved is None else found.involved)

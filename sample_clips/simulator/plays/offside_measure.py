@@ -52,7 +52,7 @@ def foremost(scene: Scene, sample: int, who: int) -> float:
         axis = joints[INDEX["cheek" if part == "head" else "facing"]]
         thin = (1 - (1 - flat**2) * float(axis[0] / np.linalg.norm(axis)) ** 2) ** 0.5
         reach += [_at(joints, end) + r * build * thin for end, r in zip((first, second), radii, strict=True)]
-    return max(reach)
+    return float(max(reach))
 
 
 def _at(joints: Floats, end: tuple[str, str, float]) -> float:
@@ -236,7 +236,7 @@ def _restart(scene: Scene, given: Contact) -> Literal["throw-in", "goal kick", "
 
 
 def _hidden(scene: Scene, contact: int) -> list[int]:
-    """The samples (frame by frame) round the contact at which the official cannot see the ball; just [contact] if he can."""
+    """The samples (frame by frame) round the contact while the official cannot see the ball; [contact] if he can."""
     if not _blocked(scene, contact):
         return [contact]
     first = last = contact
