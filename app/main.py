@@ -21,6 +21,7 @@ from app.store.engine import Database
 from app.store.migrate import migrate
 from app.web import errors, pages
 from app.web.auth import guard
+from app.web.limits import Guesses
 from app.web.render import STATIC, build
 from app.web.security import SafeHeaders, SameOrigin
 
@@ -50,6 +51,7 @@ def create_app(settings: Settings) -> FastAPI:
         title="Pennon", docs_url=None, redoc_url=None, openapi_url=None, lifespan=life, dependencies=[Depends(guard)]
     )
     app.state.settings = settings
+    app.state.guesses = Guesses()
     app.add_middleware(SameOrigin)
     app.add_middleware(SafeHeaders)
     app.mount(f"/static/{build()}", KeptStatic(directory=STATIC), name="static")

@@ -15,7 +15,6 @@ from pathlib import Path
 from PIL import Image
 
 from app.adapters import child, cut, ffmpeg
-from app.adapters.boxes import picture_track
 from app.adapters.files import partial
 from app.adapters.segments import Segment
 from app.domain.errors import RenderFailed
@@ -82,10 +81,7 @@ def join_job(plan: Plan, segments: list[Segment], sound: Path, out: Path) -> dic
 
 def _look_over(plan: Plan, told: dict[str, int], out: Path) -> None:
     """Read back what was written: a muxer's word on a full disk is not always heard."""
-    try:
-        frames = picture_track(out).frames
-    except ValueError as error:
-        raise RenderFailed(f"The tape was not written whole: {error}.", permanent=False) from error
+    frames = cut.track_of(out, "The tape").frames
     if not frames == told["pictures"] == plan.frames:
         raise RenderFailed(f"The tape has {frames} frames, {plan.frames} were planned.", permanent=True)
 

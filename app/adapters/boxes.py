@@ -25,15 +25,15 @@ class Track:
 
 
 def picture_track(path: Path) -> Track:
-    """The H.264 picture track of an MP4 file. Raises ValueError when the file is cut short or holds none."""
+    """The H.264 picture track of an MP4 file. ValueError says what the file is or lacks when there is none to read."""
     try:
         movie = _movie(path)
         for trak in (body for name, body in _boxes(movie) if name == b"trak"):
             if _inside(trak, b"mdia", b"hdlr")[8:12] == b"vide":
                 return _track(_inside(trak, b"mdia", b"minf", b"stbl"))
     except (struct.error, OSError) as error:
-        raise ValueError(f"{path.name} is no whole MP4 file") from error
-    raise ValueError(f"{path.name} has no picture track")
+        raise ValueError("is no whole MP4 file") from error
+    raise ValueError("has no picture track")
 
 
 def _track(table: bytes) -> Track:
@@ -65,7 +65,7 @@ def _movie(path: Path) -> bytes:
                 break
             place += size
             file.seek(place)
-    raise ValueError(f"{path.name} is no whole MP4 file")
+    raise ValueError("is no whole MP4 file")
 
 
 def _boxes(data: bytes) -> Iterator[tuple[bytes, bytes]]:
@@ -73,7 +73,7 @@ def _boxes(data: bytes) -> Iterator[tuple[bytes, bytes]]:
     while place + 8 <= len(data):
         size, name = struct.unpack_from(">I4s", data, place)
         if size < 8 or place + size > len(data):
-            raise ValueError(f"a box {name!r} reaches beyond its file")
+            raise ValueError("is no whole MP4 file")
         yield name, data[place + 8 : place + size]
         place += size
 
@@ -83,6 +83,6 @@ def _inside(data: bytes, *names: bytes) -> bytes:
     for name in names:
         found = next((body for each, body in _boxes(data) if each == name), None)
         if found is None:
-            raise ValueError(f"there is no box {name.decode()}")
+            raise ValueError(f"has no box {name.decode()}")
         data = found
     return data

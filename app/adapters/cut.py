@@ -23,12 +23,12 @@ from app.domain.timecode import Span
 _FULL_CHROMA = "flags=accurate_rnd+full_chroma_int+full_chroma_inp+bicubic"
 
 
-def track_of(path: Path) -> Track:
-    """The index of a prepared recording or a piece. Raises RenderFailed when it is not whole."""
+def track_of(path: Path, what: str) -> Track:
+    """The index of a file of ours. Raises RenderFailed, a sentence that begins with `what`, when it is not whole."""
     try:
         return picture_track(path)
     except ValueError as error:
-        raise RenderFailed(f"A picture file is damaged: {error}.", permanent=True) from error
+        raise RenderFailed(f"{what} {error}.", permanent=True) from error
 
 
 def groups_inside(span: Span, track: Track) -> Span | None:
@@ -122,7 +122,7 @@ def _checked(target: Path, frames: int, house: House) -> Iterator[Path]:
     """A draft for a piece, which gets its name only when it has the planned frames and the header of the house."""
     with partial(target) as draft:
         yield draft
-        track = track_of(draft)
+        track = track_of(draft, "A piece")
         if track.frames != frames:
             raise RenderFailed(f"A piece has {track.frames} frames, {frames} were planned.", permanent=True)
         if track.extradata != made_extradata(house):

@@ -138,7 +138,7 @@ def _groups(shot: Shot, recording: Path, house: House) -> Span | None:
     """The pictures of a shot that may be copied: none where it is slowed, or an older encoder made the recording."""
     if shot.speed != 1:
         return None
-    track = cut.track_of(recording)
+    track = cut.track_of(recording, "A prepared recording")
     return cut.groups_inside(shot.span, track) if track.extradata == made_extradata(house) else None
 
 

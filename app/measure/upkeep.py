@@ -18,7 +18,7 @@ Pair = tuple[float, float]
 """(right, wrong), fading, so not whole."""
 State = Literal["fresh", "due", "lapsed"]
 DUE, LAPSED = 0.95, 0.80
-FARTHEST = 36525  # days; where evidence lasts longer than a century, nothing will ever be due
+FARTHEST = 2**15  # days, ninety years; where evidence lasts longer, nothing will ever be due
 
 
 @overload
@@ -72,7 +72,7 @@ def due_date(
 ) -> int | npt.NDArray[np.int64] | None:
     """The first whole day from now on which `p_fit` of the faded counts is under the gate; 0 if it is so today.
 
-    None (in an array -1) if it never is within a hundred years: a gate under 1 - p0, which the bare prior passes. As
+    None (in an array -1) if it never is within ninety years: a gate under 1 - p0, which the bare prior passes. As
     evidence fades, p_fit rises at most once before it falls, so that the day is found by halving.
 
     >>> due_date((18, 2)), due_date((18, 2), gate=.80), due_date((3, 3)), due_date((18, 2), gate=.2)
@@ -85,9 +85,11 @@ def due_date(
         return np.asarray(p_fit(decay(evidence, days, half), p0) >= gate)
 
     low = np.zeros(evidence.shape[:-1])
-    high = np.full_like(low, FARTHEST)
-    today, ever_after = fit(low), fit(high)
-    for _ in range(FARTHEST.bit_length()):
+    high = np.full_like(low, 256)
+    while bool(np.any(ever_after := fit(high))) and high.flat[0] < FARTHEST:
+        high *= 2
+    today = fit(low)
+    for _ in range(int(high.flat[0]).bit_length()):
         middle = np.floor((low + high) / 2)
         still = fit(middle)
         low, high = np.where(still, middle, low), np.where(still, high, middle)

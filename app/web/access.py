@@ -19,5 +19,12 @@ FIELD = frozenset({H, O})
 TABLE: dict[tuple[str, str], frozenset[Role]] = {
     ("GET", "/healthz"): ALL,
     ("GET", "/"): ALL,
+    # signing in
+    ("GET", "/sign-in"): ALL,
+    ("POST", "/sign-in"): ALL,
+    ("GET", "/invite/{secret}"): ALL,
+    ("POST", "/invite/{secret}"): ALL,
+    ("GET", "/me"): SIGNED_IN,
+    ("POST", "/me/devices/{device}/sign-out"): SIGNED_IN,
 }
 """(method, path of the route) -> who may."""

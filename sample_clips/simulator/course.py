@@ -13,7 +13,7 @@ import numpy as np
 
 from sample_clips.simulator import flight
 from sample_clips.simulator.flight import FOOTBALL, NO_SPIN, Ball, Vector
-from sample_clips.simulator.scene import FRAME_RATE, RATE, SUBFRAMES, ActionKind, Floats
+from sample_clips.simulator.scene import FRAME_RATE, RATE, ActionKind, Floats
 
 NET_X = 54.1  # where the ball's centre meets the back of the net
 
@@ -34,6 +34,7 @@ class Touch:
     bearing: float | None = None
     hop: float = 0.0
     pose: bool = True  # False: the ball meets the body as it is (a shin, a shoulder)
+    missed: bool = False  # True: he is there, and does not touch it
 
 
 @dataclass(frozen=True)
@@ -61,9 +62,9 @@ class Course:
         return self.path[-1]
 
     def touch(self, role: str, kind: ActionKind = "kick", limb: str = "right foot", reach: float = 0.45,
-              bearing: float | None = None, hop: float = 0.0, pose: bool = True) -> Course:  # fmt: skip
+              bearing: float | None = None, hop: float = 0.0, pose: bool = True, missed: bool = False) -> Course:  # fmt: skip
         """Somebody meets the ball here and now."""
-        met = Touch(role, len(self.path) - 1, kind, limb, reach, bearing, hop, pose)
+        met = Touch(role, len(self.path) - 1, kind, limb, reach, bearing, hop, pose, missed)
         return replace(self, touches=(*self.touches, met))
 
     def still(self, seconds: float) -> Course:
@@ -137,8 +138,3 @@ class Course:
 def beat(seconds: float) -> float:
     """The nearest whole number of drawn frames, in seconds, at least one."""
     return max(round(seconds * FRAME_RATE), 1) / FRAME_RATE
-
-
-def frame_ticks(course: Course) -> tuple[int, ...]:
-    """Frames at which the touches happen."""
-    return tuple(touch.at // SUBFRAMES for touch in course.touches)

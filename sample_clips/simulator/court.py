@@ -19,7 +19,7 @@ BOARD_X = 12.8
 TRAIL = (5.2, -8.0)
 
 # Where an attack in the half court spaces itself; the defence stands between each of them and the ring.
-SPOTS = ((7.4, -5.6), (6.4, 0.6), (7.6, 5.6), (12.7, 6.3), (12.6, -6.5), (10.6, 2.6))
+SPOTS = ((12.6, -6.5), (7.6, 5.6), (12.7, 6.3), (10.6, 2.9), (6.6, 3.4))
 
 
 def played(script: Script) -> Scene:
@@ -50,7 +50,7 @@ def _rest_paths(script: Script) -> list[tuple[Kit, Floats]]:
     rest: list[tuple[Kit, Floats]] = []
     for x, y in free[: 5 - used["home"]]:
         rest.append(("home", _spaced(x, y, samples, rng)))
-    marked = [*free, (9.2, -2.2), (9.0, 2.4), (8.4, 0.2)]
+    marked = [*free, (9.0, 2.4), (8.2, 0.4), (9.4, 3.6)]
     for x, y in marked[: 5 - used["away"]]:
         rest.append(("away", _spaced(x + 0.3 * (RING[0] - x), 0.72 * y, samples, rng)))
     rest.append(("official", _official(((0.0, 14.7, 3.6), (3.0, 14.75, 2.9), (6.5, 14.7, 3.2)), samples)))

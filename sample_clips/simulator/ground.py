@@ -52,7 +52,7 @@ def ground_of(sport: Sport, seed: int) -> Ground:
 def _grass(seed: int) -> Ground:
     random = np.random.default_rng(7000 + seed % 6)
     return Ground(np.array(_pitch_marks()), _pyramid(_grass_grain(random)), 11.0, _grass_macro(random),
-                  linear("55753f"), linear("857b4c"), linear("66704c"), 5.25,
+                  linear("55753f"), linear("857b4c"), linear("5f6e46"), 5.25,
                   np.array([0.085, 0.10, 0.085, 0.0]))  # fmt: skip
 
 

@@ -30,7 +30,7 @@ TOPICS = {
     "keeper": "Keeper at a penalty",
     "shot-touched": "Shot touched",
 }
-HEADER = "# Written by sample_clips/simulator/keys.py from the truth of the sample plays: change the plays, not this file.\n\n"
+HEADER = "# Written by sample_clips/simulator/keys.py from the truth of the plays: change the plays, not this file.\n\n"
 CONSENT = "Drawn by the project's own simulator: nobody real is shown."
 
 

@@ -142,6 +142,7 @@ def bent(root: Floats, target: Floats, upper: float, lower: float, pole: Floats)
 
 # One limb a line: ends (joint, share of the way to a second joint), radii in metres, part of the dress, flatness.
 _End = tuple[str, str, float]
+SOCK_TOP = 0.14  # share of the shin that is bare
 LIMBS: list[tuple[_End, _End, float, float, str, float]] = [
     (("pelvis", "waist", 0.40), ("chest", "neck", 0.15), 0.148, 0.176, "shirt", 0.66),
     (("pelvis", "waist", -0.55), ("pelvis", "waist", 0.25), 0.140, 0.147, "shorts", 0.74),
@@ -153,8 +154,8 @@ for _s in ("left", "right"):
     LIMBS += [
         ((f"{_s} hip", f"{_s} knee", 0.02), (f"{_s} hip", f"{_s} knee", 0.62), 0.100, 0.090, "shorts", 1.0),
         ((f"{_s} hip", f"{_s} knee", 0.5), (f"{_s} knee", f"{_s} hip", 0.0), 0.076, 0.055, "skin", 1.0),
-        ((f"{_s} knee", f"{_s} ankle", 0.0), (f"{_s} knee", f"{_s} ankle", 0.30), 0.055, 0.061, "sock", 1.0),
-        ((f"{_s} knee", f"{_s} ankle", 0.30), (f"{_s} ankle", f"{_s} knee", 0.0), 0.061, 0.040, "sock", 1.0),
+        ((f"{_s} knee", f"{_s} ankle", SOCK_TOP), (f"{_s} knee", f"{_s} ankle", 0.32), 0.056, 0.061, "sock", 1.0),
+        ((f"{_s} knee", f"{_s} ankle", 0.32), (f"{_s} ankle", f"{_s} knee", 0.0), 0.061, 0.040, "sock", 1.0),
         ((f"{_s} heel", f"{_s} toe", 0.0), (f"{_s} toe", f"{_s} heel", 0.12), 0.044, 0.036, "boot", 1.0),
         ((f"{_s} shoulder", f"{_s} elbow", 0.0), (f"{_s} shoulder", f"{_s} elbow", 0.62), 0.067, 0.060, "sleeve", 1.0),
         ((f"{_s} shoulder", f"{_s} elbow", 0.5), (f"{_s} elbow", f"{_s} hand", 0.0), 0.047, 0.041, "arm", 1.0),
@@ -185,6 +186,6 @@ def _limbs(dress: Dress, size: float) -> Floats:
         made[row, Col.SECOND : Col.SECOND + 3] = dress.seconds.get(part, dress.colours[part])
     made[0, Col.SKIN], made[0, Col.MARK] = dress.pattern, dress.number
     made[2, Col.SKIN] = Skin.HEAD
-    tops = [row for row, limb in enumerate(LIMBS) if limb[4] == "sock" and limb[0][2] == 0.0]
+    tops = [row for row, limb in enumerate(LIMBS) if limb[4] == "sock" and limb[0][2] == SOCK_TOP]
     made[tops, Col.SKIN], made[tops, Col.MARK] = Skin.BAND, 0.45
     return made

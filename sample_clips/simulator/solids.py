@@ -237,7 +237,7 @@ def _paint(solid: Floats, nx: float, ny: float, nz: float, x: float, y: float,
         elif skin == 5:
             second = up < solid[25] * length
         if skin == 1 and not second and ahead > 0.62 and 0.10 < abs(side) < 0.52 and 0.10 < top < 0.30:
-            return 0.45 * solid[13], 0.42 * solid[14], 0.42 * solid[15]  # brows and eyes
+            return 0.62 * solid[13], 0.60 * solid[14], 0.60 * solid[15]  # brows and eyes
     at = 16 if second else 13
     return solid[at], solid[at + 1], solid[at + 2]
 

@@ -92,21 +92,30 @@ def _main_stand(scene: Scene, light: Light, seed: int) -> list[Panel]:
     half, front, back = 41.0, BOARDS["far"] + 4.0, BOARDS["far"] + 14.0
     lit = _upright_light(light, "far") * (0.75 if scene.weather != "evening" else 1.15)
     supporters = tuple({cloth_of(scene, actor).shirt for actor in scene.actors if actor.kit in ("home", "away")})
-    rows = textures.crowd(2 * half, 11, 0.55, 16, seed, tuple(sorted(supporters)))
     wall = textures.plain("6d7276", 16, 400, seed + 1)
     dark = textures.plain("3b4046", 24, 400, seed + 2)
     roof = textures.plain("4b5358", 12, 400, seed + 3)
     fascia = textures.plain("34566b", 8, 400, seed + 4, 0.03)
     return [_piece("far", (-half, half), (back, 6.2), (back, 10.1), dark, 0.5 * lit),
             _piece("far", (-half, half), (back, 9.8), (front - 1.0, 9.0), _underside(), 0.42 * lit),
-            _piece("far", (-half, half), (front, 1.1), (back, 7.5), rows, lit, SEAT_TEXELS),
+            *_rows("far", half, (front, 1.0), (0.9, 0.52), 11, 16, seed, lit, tuple(sorted(supporters))),
             _piece("far", (-half, half), (front, 0.0), (front, 1.25), wall, lit),
             _piece("far", (-half, half), (front - 1.0, 9.7), (back + 1.0, 10.4), roof, light.sky + light.lamps[:, 3:].sum(axis=0) * 0.5),
             _piece("far", (-half, half), (front + 0.4, 0.9), (front + 0.4, 9.2), _posts(2 * half), lit),
             _piece("far", (-half, half), (front - 1.0, 8.9), (front - 1.0, 9.7), fascia, lit)]  # fmt: skip
 
 
-SEAT_TEXELS = textures.SEAT_M * 16
+def _rows(side: str, half: float, first: tuple[float, float], step: tuple[float, float], count: int, scale: int,
+          seed: int, lit: Floats, colours: tuple[str, ...] = ()) -> list[Panel]:  # fmt: skip
+    """Rows of people, the last first: each upright and behind the one before it, so that they part as one moves."""
+    made = []
+    for row in reversed(range(count)):
+        out, up = first[0] + row * step[0], first[1] + row * step[1]
+        shade = 1.0 - 0.4 * row / count
+        texture = textures.crowd_row(2 * half, 0.62, scale, seed + row, shade, colours)
+        made.append(_piece(side, (-half, half), (out, up - 0.3), (out, up - 0.3 + textures.ROW_HIGH_M), texture, lit,
+                           textures.SEAT_M * scale))  # fmt: skip
+    return made
 
 
 def _underside() -> Floats:
@@ -137,7 +146,7 @@ def _hall(scene: Scene, light: Light) -> list[Panel]:
         wall = _hall_wall(round(2 * half * 12), seed + i)
         made.append(_piece(side, (-half - 0.2, half + 0.2), (out[side], -0.1), (out[side], tall + 0.1), wall, lit))
     for side in ("far", "near"):
-        made.append(_piece(side, (-15, 15), (11.9, 0.35), (15.6, 4.3), textures.crowd(30, 7, 0.7, 24, seed + len(side)), lit, 12.5))
+        made += _rows(side, 15.0, (12.0, 0.6), (0.75, 0.45), 6, 24, seed + len(side), lit)
         made.append(_piece(side, (-15, 15), (11.9, 0), (11.9, 0.5), textures.plain("5c4a39", 8, 300, seed), lit))
     return made
 

@@ -104,7 +104,7 @@ def told(course: Course, roles: dict[str, int], kits: Sequence[Kit]) -> list[dic
     return [
         {"actor": roles[t.role], "side": "home" if kits[roles[t.role]].startswith("home") else "away", "at": t.at,
          "limb": t.limb, "kind": t.kind}
-        for t in course.touches if kits[roles[t.role]] != "official"
+        for t in course.touches if kits[roles[t.role]] != "official" and not t.missed
     ]  # fmt: skip
 
 
@@ -263,7 +263,7 @@ def acted(course: Course, roles: dict[str, int], extra: Sequence[tuple[str, Acti
             min(touch.at + _TAIL.get(touch.kind, 34), len(course.path) - 1), touch.limb,
             tuple(float(part) for part in course.path[touch.at]),  # type: ignore[arg-type]
         )
-        for touch in course.touches if touch.pose
+        for touch in course.touches if touch.pose and not touch.missed
     ]  # fmt: skip
     others = [
         Action(a.kind, roles[role], a.start, a.at, a.end, a.limb, a.towards) for role, a in extra if role in roles
@@ -275,7 +275,7 @@ def heard(course: Course) -> tuple[Noise, ...]:
     """What the ball is heard to do: every touch, as loud as it changes the ball's course, and every bounce."""
     path = course.path
     pace = np.gradient(path, 1 / RATE, axis=0)
-    noises = [_of_touch(touch, path, pace) for touch in course.touches]
+    noises = [_of_touch(touch, path, pace) for touch in course.touches if not touch.missed]
     low = path[:, 2] <= course.ball.radius + 0.02
     for k in range(4, len(path) - 4):
         turns = pace[k + 3, 2] - pace[k - 3, 2]

@@ -13,9 +13,10 @@ from sample_clips.simulator.light import linear
 from sample_clips.simulator.scene import Floats
 
 FINE = 4  # painted this much larger, then averaged
-SEAT_M, ROW_M = 0.52, 0.50  # seats are this wide, each row this much higher than the one before
+SEAT_M, ROW_HIGH_M = 0.52, 1.30  # seats are this wide; a row with its people is this high
 CLOTHES = ("2c3440", "3b3f44", "23262b", "5a4a3f", "4c5a52", "6b6f74", "7c3236", "8a8478", "2f4a66", "a09a8c",
            "343038", "52606e", "9c7a48", "b9b4a8", "41503c")  # fmt: skip
+HAIR = ("241d19", "4a3828", "77726c", "171514", "3a3f48")
 FACES = ("d9b196", "c79a78", "e2c0a6", "8f6245", "b58768")
 
 
@@ -31,50 +32,50 @@ def plain(code: str, high: int, wide: int, seed: int, uneven: float = 0.05) -> F
     return opaque(linear(code) * (1 + uneven * noise / noise.std())[..., None])
 
 
-def crowd(length_m: float, rows: int, share: float, scale: int, seed: int, colours: tuple[str, ...] = ()) -> Floats:
-    """Rows of seats, a share of them taken; scale texels a metre. The front row is the last."""
+def crowd_row(length_m: float, share: float, scale: int, seed: int, shade: float,
+              colours: tuple[str, ...] = ()) -> Floats:  # fmt: skip
+    """One row of seats, a share of them taken, ROW_HIGH_M high; scale texels a metre; clear above the people."""
     random = np.random.default_rng(seed)
     size = scale * FINE
-    high, wide = round((rows * ROW_M + 0.9) * size), round(length_m * size)
-    picture = np.empty((high, wide, 3))
-    picture[:] = linear("4d5257")
-    for row in range(rows):
-        foot = round((0.9 + row * ROW_M + ROW_M) * size)
-        shade = 0.55 + 0.45 * (row + 1) / rows
-        _seats(picture, foot, wide, size, shade)
-        for seat in range(int(length_m / SEAT_M)):
-            if random.uniform() < share * (0.75 + 0.25 * np.sin(seat * 0.21 + row)):
-                _sitter(picture, (seat + 0.5 + random.uniform(-0.14, 0.14)) * SEAT_M * size, foot, size, shade, random, colours)
-    out = cv2.resize(picture, (wide // FINE, high // FINE), interpolation=cv2.INTER_AREA)
+    high, wide = round(ROW_HIGH_M * size), round(length_m * size)
+    picture, cover = np.zeros((high, wide, 3)), np.zeros((high, wide))
+    _seats(picture, high, wide, size, shade)
+    cover[high - round(0.60 * size) :] = 1.0
+    for seat in range(int(length_m / SEAT_M)):
+        if random.uniform() < share * (0.75 + 0.25 * np.sin(seat * 0.21 + seed)):
+            middle = (seat + 0.5 + random.uniform(-0.14, 0.14)) * SEAT_M * size
+            _sitter(picture, cover, middle, high - round(0.18 * size), size, shade, random, colours)
+    made = _reduced(picture, cover)
     # Far from the eye's focus and behind much air: softer and paler than the players before it.
-    soft = gaussian_filter(np.asarray(out, dtype=np.float64), (0.45, 0.55, 0))
-    return opaque(0.74 * soft + 0.26 * soft.mean(axis=(0, 1)))
+    soft = gaussian_filter(made[..., :3], (0.4, 0.5, 0))
+    made[..., :3] = 0.76 * soft + 0.24 * shade * linear("5b6269")
+    return made
 
 
 def _seats(picture: Floats, foot: int, wide: int, size: int, shade: float) -> None:
-    top = foot - round(0.42 * size)
-    picture[max(0, top) : foot] = linear("3d5468") * shade
-    picture[foot - round(0.08 * size) : foot] = linear("6a6c6c") * shade
+    picture[:] = linear("3d5468") * shade
+    picture[foot - round(0.16 * size) : foot] = linear("62666a") * shade
     for seat in range(int(wide / (SEAT_M * size))):
         left = round(seat * SEAT_M * size)
-        picture[max(0, top) : foot, left : left + max(1, size // 16)] = linear("2b3844") * shade
+        picture[: foot - round(0.16 * size), left : left + max(1, size // 14)] = linear("2b3844") * shade
 
 
-def _sitter(picture: Floats, middle: float, foot: int, size: int, shade: float, random: np.random.Generator,
-            colours: tuple[str, ...]) -> None:  # fmt: skip
+def _sitter(picture: Floats, cover: Floats, middle: float, foot: int, size: int, shade: float,
+            random: np.random.Generator, colours: tuple[str, ...]) -> None:  # fmt: skip
     """One person: trunk, head, hair; some in the colours of their side."""
-    tall = random.uniform(0.78, 0.95)
+    tall = random.uniform(0.80, 0.97)
     wear = CLOTHES[random.integers(len(CLOTHES))]
     if colours and random.uniform() < 0.18:
         wear = colours[random.integers(len(colours))]
     cloth, face = linear(wear) * shade * random.uniform(0.8, 1.1), linear(FACES[random.integers(len(FACES))]) * shade
-    hair = linear(("241d19", "4a3828", "77726c", "171514", "3a3f48")[random.integers(5)]) * shade
-    at = (round(middle), round(foot - 0.30 * size))
-    cv2.ellipse(picture, at, (round(0.21 * size), round((tall - 0.30) * 0.72 * size)), 0, 0, 360, cloth.tolist(), -1)
-    head = (round(middle + random.uniform(-0.03, 0.03) * size), round(foot - (tall - 0.06) * size))
-    cv2.circle(picture, head, round(0.105 * size), face.tolist(), -1)
-    cv2.ellipse(picture, (head[0], head[1] - round(0.03 * size)), (round(0.11 * size), round(0.085 * size)), 0, 180, 360,
-                hair.tolist(), -1)  # fmt: skip
+    hair = linear(HAIR[random.integers(len(HAIR))]) * shade
+    trunk, wide = (round(middle), round(foot - 0.33 * size)), round(random.uniform(0.20, 0.25) * size)
+    head = (round(middle + random.uniform(-0.03, 0.03) * size), round(foot - (tall - 0.11) * size))
+    crown = (head[0], head[1] - round(0.03 * size))
+    for mask, paints in ((picture, (cloth, face, hair)), (cover, (np.ones(1),) * 3)):
+        cv2.ellipse(mask, trunk, (wide, round((tall - 0.52) * size)), 0, 0, 360, paints[0].tolist(), -1)
+        cv2.circle(mask, head, round(0.112 * size), paints[1].tolist(), -1)
+        cv2.ellipse(mask, crown, (round(0.11 * size), round(0.085 * size)), 0, 180, 360, paints[2].tolist(), -1)
 
 
 def standing(length_m: float, share: float, scale: int, seed: int, height_m: float = 2.0) -> Floats:
@@ -99,11 +100,12 @@ def standing(length_m: float, share: float, scale: int, seed: int, height_m: flo
 
 
 def _reduced(picture: Floats, cover: Floats) -> Floats:
-    """A large picture (colour only where covered) brought to texture size."""
+    """A large picture and what of it is covered brought to texture size; where nothing is, its mean colour."""
     wide, high = cover.shape[1] // FINE, cover.shape[0] // FINE
-    colour = cv2.resize(picture, (wide, high), interpolation=cv2.INTER_AREA)
+    colour = cv2.resize(picture * cover[..., None], (wide, high), interpolation=cv2.INTER_AREA)
     share = cv2.resize(cover, (wide, high), interpolation=cv2.INTER_AREA)
-    return np.concatenate([colour / np.maximum(share, 1e-4)[..., None], share[..., None]], axis=-1)
+    colour = np.where(share[..., None] > 0.01, colour / np.maximum(share, 0.01)[..., None], picture[cover > 0].mean(axis=0))
+    return np.concatenate([colour, share[..., None]], axis=-1)
 
 
 def boards(length_m: float, scale: int, seed: int, colours: tuple[str, ...], high: int = 12) -> Floats:

@@ -63,7 +63,9 @@ class Track(_Value):
 
     people, kits, heights (m): of the N people; "home" attacks towards +x. xy: frames x 2 N, flat x, y, x, y, ...;
     z: frames x N, height of the feet; facing: frames x N, thousandths of a radian; ball: frames x 3; official:
-    frames x 2, where the one who looks stands.
+    frames x 2, where the one who looks stands. front: frames x N, the x of everybody's foremost point where a play
+    is judged by it, else empty: a stride is where it is by all the steps before it, so that positions rounded to the
+    millimetre would give it back to a few centimetres only.
     """
 
     people: tuple[str, ...]
@@ -74,9 +76,10 @@ class Track(_Value):
     facing: tuple[tuple[int, ...], ...]
     ball: tuple[tuple[int, ...], ...]
     official: tuple[tuple[int, ...], ...]
+    front: tuple[tuple[int, ...], ...] = ()
 
-    def where(self, name: Literal["xy", "z", "facing", "ball", "official"]) -> Floats:
-        """One of the stored tracks in metres (radians): (F, N, 2) for xy, (F, N) for z and facing, else (F, 3 or 2)."""
+    def where(self, name: Literal["xy", "z", "facing", "ball", "official", "front"]) -> Floats:
+        """A stored track in metres (radians): (F, N, 2) for xy, (F, N) for z, facing, front, else (F, 3 or 2)."""
         rows = np.cumsum(np.array(getattr(self, name), dtype=np.int64), axis=0) / 1000
         return rows.reshape(len(rows), -1, 2) if name == "xy" else rows
 
@@ -136,8 +139,8 @@ def metres(distances: dict[str, float]) -> dict[str, float]:
     return {name: round(value, 3) + 0.0 for name, value in distances.items()}
 
 
-def track(scene: Scene) -> Track:
-    """Positions of everybody in the scene by frame."""
+def track(scene: Scene, front: Floats | None = None) -> Track:
+    """Positions of everybody in the scene by frame; `front` (F, N) where foremost points were measured."""
     taken = slice(0, scene.frames * SUBFRAMES, SUBFRAMES)
     return Track(
         people=tuple(actor.name for actor in scene.actors),
@@ -148,6 +151,7 @@ def track(scene: Scene) -> Track:
         facing=_changes(scene.facing[taken]),
         ball=_changes(scene.ball[taken]),
         official=_changes(scene.official[taken]),
+        front=() if front is None else _changes(front),
     )
 
 

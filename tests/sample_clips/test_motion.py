@@ -98,7 +98,7 @@ def test_the_assistant_keeps_level_with_a_jogging_line_and_never_leaves_his_half
     line = motion.smooth_steps([0, 3, 6], [4, -3, 6], SAMPLES)
     stand = motion.assistant(line, -34.6, seed=4)
     off = np.abs(stand[:, 0] - np.maximum(line, 0.0))
-    assert off.max() < 0.4
+    assert off.max() < 0.5
     assert off.max() > 0.02
     assert stand[:, 0].min() > -0.3
 

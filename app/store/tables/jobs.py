@@ -14,7 +14,8 @@ class JobRow(Table, table=True):
     """Long work. The queue only rings; the truth about a job is this row.
 
     `state`: waiting, running, done, failed, cancelled. `key`: the same work has the same key. `attempts` is the fencing
-    token: a worker may finish only the attempt that it took.
+    token: a worker may finish only the attempt that it took. `failures` broke off with an error, `crashes` without a
+    word; they are counted apart, because the second kind may take the server down with it.
     """
 
     __tablename__ = "job"
@@ -27,6 +28,7 @@ class JobRow(Table, table=True):
     progress: float = 0.0
     message: str = ""
     attempts: int = 0
+    failures: int = 0
     crashes: int = 0
     worker: str | None = None
     lease_until: datetime | None = instant(default=None)

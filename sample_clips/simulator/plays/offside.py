@@ -17,7 +17,7 @@ from sample_clips.simulator.plays import offside_shots as shots
 from sample_clips.simulator.plays import offside_stories as stories
 from sample_clips.simulator.plays.offside_findings import findings, ruling
 from sample_clips.simulator.plays.offside_knobs import Knobs
-from sample_clips.simulator.plays.offside_measure import Measures, measure
+from sample_clips.simulator.plays.offside_measure import Measures, fronts, measure
 from sample_clips.simulator.plays.offside_staging import Staging, build
 from sample_clips.simulator.scene import RATE, Scene
 from sample_clips.simulator.truth import Mechanics, Play, Ruling, Situation, Truth, View, frame_of, metres, track
@@ -215,7 +215,7 @@ def _play(telling: Telling, drawn: bool) -> Play:
         looks_like=telling.looks_like, situation=_situation(found, rng), mechanics=_mechanics(scene, found),
         teaching_point=telling.teaching, distances=_distances(scene, found),
         people={role: scene.actors[who].name for role, who in _roles(found).items()},
-        track=track(scene) if drawn else None,
+        track=track(scene, fronts(scene)) if drawn else None,
     )  # fmt: skip
     return Play(scene, truth)
 

@@ -37,27 +37,39 @@ _BODY = 0.27  # m, half a person's width as a thing that hides others
 
 
 def foremost(scene: Scene, sample: int, who: int) -> float:
-    """The x of a person's foremost point of head, body or feet towards +x at a sample: of the very body that is drawn.
+    """The x of a person's foremost point of head, body or feet towards +x at a sample."""
+    return float(_fronts(scene, who, slice(sample, sample + 1))[0])
+
+
+def fronts(scene: Scene) -> Floats:
+    """The x of everybody's foremost point by frame: (F, N)."""
+    taken = slice(0, scene.frames * SUBFRAMES, SUBFRAMES)
+    return np.stack([_fronts(scene, who, taken) for who in range(len(scene.actors))], axis=1)
+
+
+def _fronts(scene: Scene, who: int, taken: slice) -> Floats:
+    """Foremost x at the taken samples, of the very body that is drawn.
 
     Each limb is two balls and what lies between; trunk and head are flattened, so they reach less far along that axis.
     """
     pose = acted(scene, who, walk(scene, who))
-    taken = {f.name: getattr(pose, f.name) for f in fields(pose)}
-    still = Pose(**{k: v if k == "size" else v[sample : sample + 1] for k, v in taken.items()})
-    joints, build = joints_of(still)[0], pose.size * dress_of(scene, scene.actors[who]).build
+    still = {f.name: getattr(pose, f.name) for f in fields(pose)}
+    joints = joints_of(Pose(**{name: part if name == "size" else part[taken] for name, part in still.items()}))
+    build = pose.size * dress_of(scene, scene.actors[who]).build
     reach = []
     for first, second, *radii, part, flat in LIMBS:
         if part in _ARMS:
             continue
-        axis = joints[INDEX["cheek" if part == "head" else "facing"]]
-        thin = (1 - (1 - flat**2) * float(axis[0] / np.linalg.norm(axis)) ** 2) ** 0.5
-        reach += [_at(joints, end) + r * build * thin for end, r in zip((first, second), radii, strict=True)]
-    return float(max(reach))
+        axis = joints[:, INDEX["cheek" if part == "head" else "facing"]]
+        share = axis[:, 0] / np.linalg.norm(axis, axis=1)
+        thin = np.sqrt(1 - (1 - flat**2) * share**2)
+        reach += [_end(joints, end) + r * build * thin for end, r in zip((first, second), radii, strict=True)]
+    return np.asarray(np.max(reach, axis=0))
 
 
-def _at(joints: Floats, end: tuple[str, str, float]) -> float:
-    one, other = float(joints[INDEX[end[0]], 0]), float(joints[INDEX[end[1]], 0])
-    return one + end[2] * (other - one)
+def _end(joints: Floats, end: tuple[str, str, float]) -> Floats:
+    one, other = joints[:, INDEX[end[0]], 0], joints[:, INDEX[end[1]], 0]
+    return np.asarray(one + end[2] * (other - one))
 
 
 def margins(scene: Scene, sample: int, judged: int) -> dict[Bound, float]:

@@ -80,7 +80,7 @@ _STAYED = "Trail stayed with the flight of the ball; lead kept the bodies."
 BOTH = ("line", "high")
 
 _DRAWN: dict[str, tuple[int, Shot, Billing]] = {
-    "shot-touched-01": (401, Shot(0.30, 0.90, start=(8.9, -2.4)), Billing(
+    "shot-touched-01": (401, Shot(0.20, 0.90, start=(8.9, -2.4)), Billing(
         "Down, above the ring, touched: all three at once, and the whistle is yours.", "swatted",
         _at(6, "12-9"), _good(_STAYED), must_get=True, game="g1", views=BOTH, positions=_TRAIL)),
     "shot-touched-02": (402, Shot(0.22, 0.3333), Billing(

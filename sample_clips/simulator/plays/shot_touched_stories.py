@@ -17,6 +17,8 @@ from sample_clips.simulator.scene import RATE, Action, Floats, Kit, Noise, Scene
 from sample_clips.simulator.staging import Part, Script
 
 RELEASE_Z = 2.45
+EARLY_S = 0.2
+"""So long before the ball is nearest does he leap highest: hand and ball then fall together, a hand's breadth apart."""
 
 Before = Literal["straight", "ring", "board"]
 
@@ -49,7 +51,8 @@ def shot(name: str, seed: int, told: Shot) -> Scene:
     actions: list[tuple[str, Action]] = []
     reached = _last(course)
     if told.gap > 0:
-        actions.append(("blocker", Action("raise arm", 0, reached - 40, reached - 8, reached + 60, "right hand")))
+        actions.append(("blocker", Action("raise arm", 0, reached - 56, reached - 24, reached + 44, "right hand")))
+        course = course.touch("blocker", "block", reach=0.28, bearing=bearing - 1.3, hop=0.3, missed=True)
         course = _through(course)
     else:
         course = course.touch("blocker", "block", "right hand", reach=0.5, bearing=bearing, hop=_hop(met[2]))
@@ -81,9 +84,9 @@ def _trail(samples: int, seed: int) -> Floats:
 def _brought_up(told: Shot) -> tuple[Course, tuple[Noise, ...]]:
     """A pass, two bounces, and up into the shot."""
     x, y = told.start
-    course = Course.begin((7.0, -5.0, 1.25), BASKETBALL).still(0.5).touch("passer", "shoot", "both hands", 0.35)
-    course = course.lofted((x - 1.9, y - 0.7, 1.25), 0.5).touch("shooter", "catch", "both hands", 0.35, bearing=-2.2)
-    course = course.carried((x - 1.7, y - 0.6, 0.85), 0.3).pounded("shooter", (x - 0.25, y - 0.1), 1.1, 2)
+    course = Course.begin((6.9, 0.6, 1.25), BASKETBALL).still(0.5).touch("passer", "shoot", "both hands", 0.35)
+    course = course.lofted((x - 1.9, y - 0.5, 1.25), 0.5).touch("shooter", "catch", "both hands", 0.35, bearing=2.6)
+    course = course.carried((x - 1.75, y - 0.55, 0.85), 0.3).pounded("shooter", (x - 0.25, y - 0.1), 1.1, 2)
     course = course.touch("shooter", "catch", "both hands", 0.3, bearing=0.2).carried((x, y, RELEASE_Z), 0.5)
     course = course.touch("shooter", "shoot", "right hand", 0.22, bearing=_angle(told.start), hop=0.32)
     return course, (Noise("squeak", round(2.0 * RATE), (x, y, 0.0), 0.6),)
@@ -145,11 +148,11 @@ def _away(course: Course, told: Shot, bearing: float) -> Course:
     if told.by == "home":
         course = course.lofted((float(RING[0]), float(RING[1]), float(RING[2])), 0.2667)
         return course.lofted((12.43, 0.02, 2.55), 0.2333).free(1.0, (0.1, -0.2, -2.6)).still(1.8)
-    side = bearing + 0.55
+    side = bearing - 0.9 * float(np.sign(-told.start[1]))
     velocity: Vector = (5.0 * float(np.cos(side)), 5.0 * float(np.sin(side)), 0.6)
     course = course.free(1.0, velocity).touch("guard", "catch", "both hands", 0.4, bearing=side)
     x, y, _ = (float(part) for part in course.place)
-    return course.carried((x - 0.3, y, 1.15), 0.5).carried((x - 1.6, y + 0.3, 1.15), 1.8)
+    return course.carried((x - 0.3, y, 1.15), 0.5).carried((x - 1.6, y + 0.4, 1.15), 1.8)
 
 
 def _ending(met: float, seed: int, told: Shot) -> tuple[Noise, ...]:
@@ -172,7 +175,7 @@ def _hop(ball_z: float) -> float:
 def _missing(scene: Scene, told: Shot) -> Scene:
     """The blocker's leap made as high as it takes for his hand to stay `gap` short of the ball."""
     blocker, met = scene.facts["roles"]["blocker"], scene.facts["met"]
-    top, since = _hop(scene.ball[met, 2]), (np.arange(len(scene.ball)) - met) / RATE
+    top, since = 0.3, (np.arange(len(scene.ball)) - met) / RATE + EARLY_S
     for _ in range(40):
         z = scene.z.copy()
         z[:, blocker] = np.maximum(top - flight.GRAVITY / 2 * since**2, 0.0)
@@ -180,7 +183,7 @@ def _missing(scene: Scene, told: Shot) -> Scene:
         miss = short_of(scene, blocker, met) - told.gap
         if abs(miss) < 5e-4:
             break
-        top += 0.7 * miss
+        top += 0.6 * miss
     return scene
 
 
@@ -189,7 +192,7 @@ def _parts(told: Shot, course: Course, met: Floats, bearing: float, at: float) -
     under = met[:2] - 0.5 * np.array([np.cos(bearing), np.sin(bearing)])
     comes = (float(under[0]), float(under[1]))
     parts = [
-        Part("passer", "home", ((0.0, 6.6, -5.4), (1.5, 6.9, -4.4), (4.0, 8.2, -4.6), (7.0, 7.0, -4.0)), 4),
+        Part("passer", "home", ((0.0, 6.3, 0.9), (1.6, 6.8, 1.6), (4.0, 8.0, 2.6), (7.0, 6.6, 2.4)), 4),
         Part("shooter", "home", ((0.0, x - 3.2, y + 0.5), (0.6, x - 2.4, y - 0.3), (5.0, x + 0.4, y - 0.2), (7.0, x - 1, y)), 7),
         Part("marker", "away", ((0.0, x - 1.3, y + 0.5), (1.4, x - 0.7, y + 0.15), (2.6, x + 0.75, y + 0.7), (3.6, x + 0.9, y + 0.9),
                                 (7.0, x - 1.0, y + 1.2)), 5),
@@ -199,5 +202,5 @@ def _parts(told: Shot, course: Course, met: Floats, bearing: float, at: float) -
                                                                     (7.0, 10.4, -1.6)), 11),
     ]  # fmt: skip
     if any(touch.role == "guard" for touch in course.touches):
-        parts.append(Part("guard", "away", ((0.0, 8.4, -3.6), (2.2, 8.9, -3.3)), 6))
+        parts.append(Part("guard", "away", ((0.0, 7.6, -1.9 * np.sign(y)), (2.6, 8.2, -1.4 * np.sign(y))), 6))
     return tuple(parts)

@@ -52,6 +52,7 @@ def upgrade() -> None:
         sa.Column("progress", sa.Float(), nullable=False),
         sa.Column("message", sa.String(), nullable=False),
         sa.Column("attempts", sa.Integer(), nullable=False),
+        sa.Column("failures", sa.Integer(), nullable=False),
         sa.Column("crashes", sa.Integer(), nullable=False),
         sa.Column("worker", sa.String(), nullable=True),
         sa.Column("lease_until", sa.DateTime(timezone=True), nullable=True),

@@ -1,0 +1,95 @@
+"""Stamped recordings, prepared once for all tests of tapes, and what a tape of them must show."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from app.adapters import ffmpeg
+from app.adapters.assembly import assemble, files_beside
+from app.adapters.files import Library
+from app.adapters.prepare import prepare
+from app.adapters.segments import Segment, segment
+from app.adapters.sound import tape_sound
+from app.domain.recording import House, Prepared
+from app.domain.tape import Card, Chapter, Piece, Plan, Shot
+from app.domain.timecode import Rate
+from tests.adapters import video
+from tests.adapters.video import Film, Picture, Sound
+
+HOUSE = House(width=320, height=180, rate=Rate(num=30))
+NEAR = 200
+"""Frames of the first recording: six whole groups of pictures and a part of a seventh."""
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """A library with two recordings in it, and the stamp of each of their prepared frames."""
+
+    media: Path
+    library: Library
+    recordings: dict[str, Prepared]
+    stamps: dict[str, list[int | None]]
+
+    def digest(self, name: str) -> str:
+        """The digest of a recording."""
+        return self.recordings[name].digest
+
+
+def shelf(folder: Path) -> Shelf:
+    """`near`: 30 pictures a second, as the house has them. `far`: 25 a second, filmed lying on its side, odd length."""
+    media = folder / "media"
+    media.mkdir()
+    video.filmed(media / "near.mp4", Film(frames=NEAR, rate="30", sounds=(Sound(NEAR / 30),)))
+    film = Film(frames=61, rate="25", store=lambda picture: np.rot90(picture), sounds=(Sound(61 / 25),))
+    turned(video.filmed(folder / "lying.mp4", film), media / "far.mp4")
+    library = Library(folder / "library")
+    recordings = {name: prepare(media / f"{name}.mp4", HOUSE, library) for name in ("near", "far")}
+    stamps = {name: stamps_of(library.picture(prepared.digest)) for name, prepared in recordings.items()}
+    return Shelf(media, library, recordings, stamps)
+
+
+def turned(lying: Path, target: Path) -> Path:
+    """The same pictures, with the note that a player must turn them by a quarter."""
+    rotation = ["-display_rotation", "-90", "-i", str(lying), "-c", "copy", str(target)]
+    video.ran([ffmpeg.program(), *ffmpeg.QUIET, *rotation])
+    return target
+
+
+def stamps_of(path: Path) -> list[int | None]:
+    """The stamp of every picture of a file in house size; None where there is none to read."""
+    return [video.read_stamp(picture) for picture in pictures_of(path)]
+
+
+def pictures_of(path: Path, house: House = HOUSE) -> list[Picture]:
+    """Every picture of a file as RGB."""
+    return video.seen(path, house.width, house.height)
+
+
+def planned(pieces: Sequence[Piece], house: House = HOUSE) -> Plan:
+    """A plan of nothing but pieces."""
+    return Plan("Pieces", house, tuple(pieces), (), (Chapter(0, "Pieces"),), 0)
+
+
+def joined(pieces: Sequence[Piece], library: Library, out: Path, house: House = HOUSE) -> list[Segment]:
+    """Make the pieces and join them as `out`; the segments."""
+    plan = planned(pieces, house)
+    segments = [segment(piece, house, library) for piece in pieces]
+    assemble(plan, segments, tape_sound(plan, library), files_beside(out))
+    return segments
+
+
+def due(pieces: Sequence[Piece], stamps: dict[str, list[int | None]]) -> list[int | None]:
+    """The stamp that each tape frame must show; `stamps` by the digest of the recording. Cards show none."""
+    shown: list[int | None] = []
+    for piece in pieces:
+        if isinstance(piece, Card):
+            shown += [None] * piece.frames
+        elif isinstance(piece, Shot):
+            shown += [stamps[piece.picture][piece.source_frame(slot)] for slot in range(piece.frames)]
+        else:
+            shown += [stamps[piece.picture][piece.frame]] * piece.frames
+    return shown
