@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
@@ -60,12 +61,31 @@ def receive_recording(
     """
     name = _label(path)
     try:
-        sha256 = _digest(path)
-        prepared = prepare(path, house, library, on_progress, sha256=sha256)
+        taken = take_in(path, name, house, library, on_progress)
     except RecordingRefused as refusal:
         return Received(file=name, verdict="rejected", reason=refusal.reason)
-    earlier = _keep(path, name, sha256, library)
-    return _accepted(name, prepared, library, earlier)
+    return _accepted(name, taken.prepared, library, taken.earlier)
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """A file that is in the library: digest of its bytes, and what was made of it.
+
+    `earlier`: the name under which the same bytes came in before, if they did.
+    """
+
+    sha256: str
+    prepared: Prepared
+    earlier: str | None
+
+
+def take_in(
+    path: Path, name: str, house: House, library: Library, on_progress: Callable[[float], None] | None = None
+) -> TakenIn:
+    """Take a file that people call `name` into the library. Raises RecordingRefused, RenderFailed, Unready."""
+    sha256 = _digest(path)
+    prepared = prepare(path, house, library, on_progress, sha256=sha256)
+    return TakenIn(sha256, prepared, _keep(path, name, sha256, library))
 
 
 def _digest(path: Path) -> str:

@@ -3,7 +3,9 @@
 originals/ab/abcd....        received files, byte for byte, and beside each a `.json` with what is known of it
 prepared/ab/abcd....mp4      house pictures; `.wav` their sound; `.json` their facts, written last
 segments/ab/abcd.....<kind>  pieces of tapes; a cache that may be emptied
-tapes/ab/abcd....mp4         assembled lessons
+tapes/ab/abcd....mp4         assembled lessons, and beside each its captions `.vtt` and poster `.jpg`
+cuts/ab/abcd....mp4          clips of quizzes, cut for phones
+spool/                       files that have come in and wait to be looked over; by the id of their recording
 """
 
 from __future__ import annotations
@@ -120,9 +122,19 @@ class Library:
         """An assembled lesson."""
         return self._place("tapes", digest, ".mp4")
 
+    def cut(self, digest: str) -> Path:
+        """A clip of a quiz, cut for phones."""
+        return self._place("cuts", digest, ".mp4")
+
+    @property
+    def spool(self) -> Path:
+        """The folder of files that have come in and wait to be looked over."""
+        return self.root / "spool"
+
     def sweep(self) -> int:
         """Remove what killed writers left behind; how many files that were."""
-        left = [draft for draft in self.root.glob("*/??/*.part") if not _alive(draft)]
+        drafts = itertools.chain(self.root.glob("*/??/*.part"), self.spool.glob("*.part"))
+        left = [draft for draft in drafts if not _alive(draft)]
         for draft in left:
             draft.unlink(missing_ok=True)
         return len(left)

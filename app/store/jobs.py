@@ -10,6 +10,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, and_, or_
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.domain.errors import Conflict, NotFound
 from app.store.tables import JobRow
@@ -94,20 +95,23 @@ def add_job(session: Session, job_id: str, order: Order, by: str, now: datetime)
     """
     row = session.exec(select(JobRow).where(JobRow.key == order.key)).first()
     if row is None:
-        row = JobRow(
-            id=job_id, args=dict(order.args), title=order.title, by=by, made_at=now, kind=order.kind, key=order.key
-        )
+        row = _row_of(order, job_id, by, now)
         session.add(row)
     elif row.is_cancelled or row.state in (JobState.FAILED, JobState.CANCELLED):
         _line_up(row)
     return row.id
 
 
+def _row_of(order: Order, job_id: str, by: str, now: datetime) -> JobRow:
+    args = dict(order.args)
+    return JobRow(id=job_id, kind=order.kind, key=order.key, args=args, title=order.title, by=by, made_at=now)
+
+
 def retry_job(session: Session, job_id: str) -> None:
-    """Put a failed or cancelled job in line again, with its counts at zero. Raises NotFound; Conflict when it is open."""
+    """Put a failed or cancelled job in line again, its counts at zero. Raises NotFound, Conflict."""
     row = _row(session, job_id)
     if row.state not in (JobState.FAILED, JobState.CANCELLED):
-        raise Conflict(f'"{row.title}" is not standing still: it is {row.state}.')
+        raise Conflict(f'"{row.title}" need not be tried again: it is {row.state}.')
     _line_up(row)
 
 
@@ -251,22 +255,18 @@ def jobs_by_key(session: Session, keys: Iterable[str]) -> dict[str, Job]:
 
 def open_jobs(session: Session) -> list[Job]:
     """What runs and what waits, the oldest first."""
-    query = (
-        select(JobRow)
-        .where(col(JobRow.state).in_([state.value for state in OPEN]))
-        .order_by(col(JobRow.made_at), JobRow.id)
-    )
+    query = _in_state(*OPEN).order_by(col(JobRow.made_at), JobRow.id)
     return [_job(row) for row in session.exec(query)]
 
 
 def ended_jobs(session: Session, *states: JobState, limit: int) -> list[Job]:
     """The last jobs that ended in one of these states, the latest first."""
-    query = (
-        select(JobRow)
-        .where(col(JobRow.state).in_([state.value for state in states]))
-        .order_by(col(JobRow.ended_at).desc(), JobRow.id)
-    )
+    query = _in_state(*states).order_by(col(JobRow.ended_at).desc(), JobRow.id)
     return [_job(row) for row in session.exec(query.limit(limit))]
+
+
+def _in_state(*states: JobState) -> SelectOfScalar[JobRow]:
+    return select(JobRow).where(col(JobRow.state).in_([state.value for state in states]))
 
 
 def _row(session: Session, job_id: str) -> JobRow:

@@ -53,7 +53,7 @@ class Script:
     blocks: tuple[Floats, Floats] | None = None  # wanted paths (T, 10, 2) of both teams, where shape is special
     duels: tuple[tuple[str, str], ...] = ()
     referee: tuple[tuple[float, float, float], ...] = ()
-    gaze: Floats | None = None  # (T, 3); None: the ball, and the ground under it
+    gaze: Floats | None = None  # (T, 3); None: the ball, and who plays it
     weather: Literal["sun", "cloud", "evening"] = "sun"
     facts: dict[str, object] = field(default_factory=dict)
 
@@ -67,7 +67,7 @@ def staged(script: Script) -> Scene:
     roles = {part.role: k for k, part in enumerate(script.parts)}
     xy = walked(wanted, script, roles)
     actors = people(script.seed, kits, [part.number for part in script.parts])
-    gaze = motion.blurred(ball, 0.08) * [1.0, 1.0, 0.7] if script.gaze is None else script.gaze
+    gaze = motion.blurred(ball, 0.08) * [1.0, 1.0, 0.65] + [0.0, 0.0, 0.45] if script.gaze is None else script.gaze
     return Scene(
         sport="football", name=script.name, seed=script.seed, actors=actors, xy=xy,
         z=hops(script.course, roles, xy, script.actions), facing=motion.facing(xy, motion.delayed(ball[:, :2], 18)),

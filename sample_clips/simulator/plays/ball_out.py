@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from sample_clips.simulator import lines
+from sample_clips.simulator import lines, sight
 from sample_clips.simulator.plays import ball_out_stories as stories
 from sample_clips.simulator.plays.ball_out_stories import Story
 from sample_clips.simulator.plays.billing import Billing, Measured, billed, reveal, verdict, worded
@@ -56,7 +56,7 @@ def measure(scene: Scene) -> Measured:
     """Everything that the finished scene shows of the card, by frame."""
     ball = scene.ball[::SUBFRAMES]
     found = excursion(ball, scene.facts["until"] // SUBFRAMES)
-    seen = not all(_hidden(scene, frame) for frame in range(found.at - 2, found.at + 3))
+    seen = not sight.hidden(scene, range(found.at - 2, found.at + 3))
     told = verdict(found.margin, lines.CANT_TELL, seen=seen)
     decisive = found.at if found.first is None or found.margin < 0.3 else found.first
     finding = Finding(verdict=told, frame=found.at, view="line", why=worded(WORDS, told, found.margin))
@@ -78,13 +78,6 @@ def _last_touch(scene: Scene, decisive: int) -> int:
 def _away(scene: Scene, frame: int) -> float:
     k = frame * SUBFRAMES
     return float(np.hypot(*(scene.ball[k, :2] - scene.official[k])))
-
-
-def _hidden(scene: Scene, frame: int) -> bool:
-    k = min(max(frame, 0), scene.frames - 1) * SUBFRAMES
-    eye = np.array([*scene.official[k], lines.EYE])
-    heights = scene.z[k] + [actor.height_m for actor in scene.actors]
-    return lines.hidden(eye, scene.ball[k], scene.xy[k], heights)
 
 
 # ------------------------------------------------------------------------------------------------- the drawn plays

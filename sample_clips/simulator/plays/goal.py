@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from sample_clips.simulator import lines
+from sample_clips.simulator import lines, sight
 from sample_clips.simulator.plays import goal_stories as stories
 from sample_clips.simulator.plays.billing import Billing, Measured, billed, reveal, verdict, worded
 from sample_clips.simulator.plays.goal_stories import Story
@@ -110,15 +110,15 @@ def measure(scene: Scene) -> Measured:
 def _of_ball(scene: Scene, found: Attempt) -> dict[str, Finding]:
     k = found.at * SUBFRAMES
     eye = np.array([*scene.official[k], lines.EYE])
-    seen = found.margin >= CLEAR or not all(_hidden(scene, frame) for frame in range(found.at - 2, found.at + 3))
+    seen = found.margin >= CLEAR or not sight.hidden(scene, range(found.at - 2, found.at + 3))
     judged = (
         ("whole-ball-past-line", found.margin, in_doubt(eye, scene.ball[k]), found.at, PAST, seen),
         ("between-posts", found.inside, lines.CANT_TELL, found.gate, POSTS, True),
         ("under-bar", found.below, lines.CANT_TELL, found.gate, UNDER, True),
         ("in-play", -found.before, lines.CANT_TELL, _nearest_out(scene, found), PLAYED, True),
     )
-    told = {name: (verdict(margin, doubt, seen=sight), frame, words, margin)
-            for name, margin, doubt, frame, words, sight in judged}  # fmt: skip
+    told = {name: (verdict(margin, doubt, seen=clear), frame, words, margin)
+            for name, margin, doubt, frame, words, clear in judged}  # fmt: skip
     return {name: Finding(verdict=what, frame=frame, view="line", why=worded(words, what, margin))
             for name, (what, frame, words, margin) in told.items()}  # fmt: skip
 
@@ -128,12 +128,6 @@ def _nearest_out(scene: Scene, found: Attempt) -> int:
     past = np.maximum(lines.past_touchline(ball), lines.past_goal_line(ball))
     first = _live(past).start
     return first + int(np.argmax(past[first:]))
-
-
-def _hidden(scene: Scene, frame: int) -> bool:
-    k = min(max(frame, 0), scene.frames - 1) * SUBFRAMES
-    heights = scene.z[k] + [actor.height_m for actor in scene.actors]
-    return lines.hidden(np.array([*scene.official[k], lines.EYE]), scene.ball[k], scene.xy[k], heights)
 
 
 def _of_people(scene: Scene, found: Attempt) -> dict[str, Finding]:

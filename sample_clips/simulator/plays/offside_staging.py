@@ -7,7 +7,7 @@ looks stands on the near touchline. The ball is laid through the touches after t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -56,14 +56,25 @@ def build(staging: Staging) -> Scene:
         wanted = motion.slowed(wanted, staging.whistle + 0.25)
     xy = motion.follow(wanted, firm=tuple(staging.paths), duels=staging.duels)
     scene = _scene(staging, xy)
-    contact = sample_of(round(staging.contact * 30))
-    for _ in range(6):
-        miss = staging.margin - measure.margins(scene, contact, staging.judged)[staging.against]
-        if abs(miss) < 1e-4:
+    for _ in range(3):
+        miss = _miss(staging, scene)
+        if abs(miss) < 2e-4:
             break
-        xy = motion.shifted(xy, staging.judged, dx=miss)
-        scene = _scene(staging, xy)
+        scene = _scene(staging, motion.shifted(scene.xy, staging.judged, dx=_shift(staging, scene, miss)))
     return scene
+
+
+def _shift(staging: Staging, scene: Scene, miss: float) -> float:
+    """How far the judged attacker must be moved, tried on his body alone: the ball is laid again only afterwards."""
+    dx = miss
+    for _ in range(3):
+        dx += _miss(staging, replace(scene, xy=motion.shifted(scene.xy, staging.judged, dx=dx)))
+    return dx
+
+
+def _miss(staging: Staging, scene: Scene) -> float:
+    """What the margin at the contact lacks of the wanted one (m)."""
+    return staging.margin - measure.margins(scene, scene.facts["contact"], staging.judged)[staging.against]
 
 
 # ------------------------------------------------------------------------------------------------- bodies

@@ -1,0 +1,195 @@
+"""The sound of a tape: cut by sample, one stream, levelled and limited, silent where it must be."""
+
+from __future__ import annotations
+
+import wave
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from app.adapters import child, ffmpeg, sound
+from app.adapters.files import Library
+from app.adapters.sound import Stretch, blocks, fade, gain_db, loudness, stretches, tape_sound
+from app.domain.errors import RenderFailed
+from app.domain.recording import House
+from app.domain.tape import Card, Piece, Shot, Still, samples_at
+from app.domain.timecode import Rate, Span
+from tests.adapters import tapes, video
+from tests.adapters.tapes import HOUSE
+
+DIGEST = "ab12"
+
+
+def _run(first: int, end: int, digest: str = DIGEST, speed: str = "1") -> Shot:
+    return Shot(digest, Span(first=first, end=end), Fraction(speed), sound=speed == "1")
+
+
+def _recorded(library: Library, samples: NDArray[np.float64], digest: str = DIGEST) -> Library:
+    """A recording's sound: `samples` from -1 to 1, the same on both channels."""
+    path = library.sound(digest)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(2)
+        file.setsampwidth(2)
+        file.setframerate(48_000)
+        file.writeframes(np.repeat((samples * 32_767).astype("<i2")[:, None], 2, axis=1).tobytes())
+    return library
+
+
+def _hum(seconds: float, height: float) -> NDArray[np.float64]:
+    return height * np.sin(2 * np.pi * 997 * np.arange(round(seconds * 48_000)) / 48_000)
+
+
+def test_runs_without_a_cut_between_them_are_one_stretch() -> None:
+    pieces: list[Piece] = [
+        Card("Title", "", "Foot", 10),
+        _run(5, 20),
+        _run(20, 30),
+        _run(31, 40),
+        _run(40, 44, speed="1/2"),
+        _run(44, 50),
+        Still(DIGEST, 50, 7),
+        _run(50, 60),
+    ]
+    found = stretches(tapes.planned(pieces))
+    assert [(each.source // 1600, each.on_tape.first // 1600, each.on_tape.end // 1600) for each in found] == [
+        (5, 10, 35),
+        (31, 35, 44),
+        (44, 52, 58),
+        (50, 65, 75),
+    ]
+
+
+def test_the_same_frames_from_another_recording_are_a_cut() -> None:
+    assert len(stretches(tapes.planned([_run(5, 20), _run(20, 30, digest="cd34")]))) == 2
+
+
+@pytest.mark.parametrize(
+    ("lufs", "gain"), [(-16, 0), (-20, 4), (-40, 12), (-5, -11), (-1, -12), (-70, 0), (-69.9, 12)], ids=str
+)
+def test_gain_brings_a_stretch_to_the_target_within_twelve_decibels(lufs: float, gain: float) -> None:
+    assert gain_db(lufs) == pytest.approx(gain)
+
+
+def test_a_fade_takes_five_milliseconds_at_both_ends_in_whatever_blocks_it_is_made() -> None:
+    whole = fade(0, 1000, 1000)
+    assert (whole[0], whole[120], whole[240], whole[759], whole[999]) == (0, 0.5, 1, 1, 0)
+    assert np.array_equal(np.concatenate([fade(0, 300, 1000), fade(300, 700, 1000)]), whole)
+    assert fade(0, 1, 1).tolist() == [0]
+    assert fade(0, 101, 101).max() == pytest.approx(50 / 240)
+
+
+@pytest.mark.parametrize("rate", ["30", "25", "30000/1001", "24000/1001"])
+def test_the_stream_has_every_sample_of_the_tape_in_its_place(rate: str, tmp_path: Path) -> None:
+    ramp = np.arange(48_000 * 3) / 200_000
+    library = _recorded(Library(tmp_path), ramp)
+    pieces: list[Piece] = [Card("Title", "", "Foot", 7), _run(11, 52), Still(DIGEST, 3, 5), _run(1, 20), _run(40, 50)]
+    plan = replace(tapes.planned(pieces), house=House(width=320, height=180, rate=Rate.model_validate(rate)))
+    placed = stretches(plan)
+    made = list(blocks(placed, [0.0] * len(placed), samples_at(plan.frames, plan.house.rate), library))
+    assert max(map(len, made)) <= sound.BLOCK
+    whole = np.concatenate(made)
+    assert len(whole) == samples_at(plan.frames, plan.house.rate)
+    for frame, source in ((7, 11), (53, 1), (72, 40)):
+        at = samples_at(frame, plan.house.rate) + 1000
+        from_ = samples_at(source, plan.house.rate) + 1000
+        assert whole[at] == pytest.approx(ramp[from_], abs=1e-4)
+    assert not whole[: samples_at(7, plan.house.rate)].any()
+    assert not whole[samples_at(48, plan.house.rate) : samples_at(53, plan.house.rate)].any()
+
+
+def test_what_a_recording_lacks_at_its_end_is_silence(tmp_path: Path) -> None:
+    library = _recorded(Library(tmp_path), _hum(1, 0.5))
+    (made,) = blocks((Stretch(DIGEST, 47_000, Span(first=0, end=3000)),), [0.0], 3000, library)
+    assert made.shape == (3000, 2)
+    assert made[300:900].any()
+    assert not made[1000:].any()
+
+
+@pytest.mark.media
+def test_loudness_is_measured_once_for_a_range(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    library = _recorded(Library(tmp_path), np.concatenate([_hum(2, 0.1), _hum(2, 0.01), np.zeros(48_000)]))
+    loud, quiet, none = (Stretch(DIGEST, at, Span(first=0, end=90_000)) for at in (0, 97_000, 192_000))
+    assert loudness(loud, library) == pytest.approx(-20, abs=0.5)
+    assert loudness(quiet, library) == pytest.approx(-40, abs=0.5)
+    assert loudness(replace(none, on_tape=Span(first=0, end=40_000)), library) == sound.SILENT_LUFS
+    monkeypatch.setattr(child, "run", lambda *_a, **_k: pytest.fail("measured again"))
+    moved = replace(loud, on_tape=Span(first=70_000, end=160_000))
+    assert loudness(moved, library) == pytest.approx(-20, abs=0.5)
+
+
+@pytest.mark.media
+def test_quiet_and_loud_recordings_come_out_alike_and_below_the_limit(tmp_path: Path) -> None:
+    hiss = np.random.default_rng(3).standard_normal(48_000 * 4)
+    crowd = np.convolve(hiss, np.ones(24) / np.sqrt(24), "same").clip(-4, 4)
+    library = _recorded(_recorded(Library(tmp_path), crowd / 40), crowd / 4.1, "cd34")
+    pieces: list[Piece] = [_run(0, 120), Card("Title", "", "Foot", 30), _run(0, 120, digest="cd34")]
+    path = tape_sound(tapes.planned(pieces), library)
+    assert _lufs(path, 0, 4) == pytest.approx(-16, abs=1)
+    assert _lufs(path, 5, 4) == pytest.approx(-16, abs=1)
+    assert _true_peak(path) <= -1
+
+
+@pytest.mark.media
+def test_peaks_of_a_quiet_recording_are_limited(tmp_path: Path) -> None:
+    hum = _hum(4, 0.02)
+    hum[20_000::30_000] = 0.9
+    hum[20_001::30_000] = -0.9
+    library = _recorded(Library(tmp_path), hum)
+    assert _true_peak(tape_sound(tapes.planned([_run(0, 120)]), library)) <= -1
+
+
+def _lufs(path: Path, first_s: float, seconds: float) -> float:
+    return float(_measured(path, f"atrim={first_s}:{first_s + seconds},", "I"))
+
+
+def _true_peak(path: Path) -> float:
+    return float(20 * np.log10(max(float(_measured(path, "", f"true_peaks_ch{channel}")) for channel in (0, 1))))
+
+
+def _measured(path: Path, before: str, key: str) -> str:
+    meter = f"{before}ebur128=metadata=1:peak=true:framelog=quiet,ametadata=mode=print:file=-"
+    told = video.ran([ffmpeg.program(), *ffmpeg.QUIET, "-i", str(path), "-af", meter, "-f", "null", "-"]).decode()
+    return [line.partition("=")[2] for line in told.splitlines() if line.startswith(f"lavfi.r128.{key}=")][-1]
+
+
+@pytest.mark.media
+def test_a_tape_without_sound_has_a_silent_track_of_its_length(tmp_path: Path) -> None:
+    path = tape_sound(tapes.planned([Card("Title", "", "Foot", 45)]), Library(tmp_path))
+    heard = video.heard(path)
+    assert len(heard) == samples_at(45, HOUSE.rate)
+    assert not heard.any()
+
+
+@pytest.mark.media
+def test_sound_is_made_once_and_again_when_it_was_damaged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    library = _recorded(Library(tmp_path), _hum(2, 0.1))
+    plan = tapes.planned([_run(3, 50)])
+    path = tape_sound(plan, library)
+    whole = path.read_bytes()
+    path.write_bytes(whole[:-50])
+    assert tape_sound(plan, library).read_bytes() == whole
+    monkeypatch.setattr(child, "run", lambda *_a, **_k: pytest.fail("made again"))
+    assert tape_sound(plan, library) == path
+
+
+@pytest.mark.media
+@pytest.mark.parametrize("harm", ["lost", "cut short", "empty", "no sound"])
+def test_a_damaged_recording_is_told(harm: str, tmp_path: Path) -> None:
+    library = _recorded(Library(tmp_path), _hum(2, 0.1))
+    path = library.sound(DIGEST)
+    match harm:
+        case "lost":
+            path.unlink()
+        case "cut short":
+            path.write_bytes(path.read_bytes()[:5000])
+        case "empty":
+            path.write_bytes(b"")
+        case "no sound":
+            path.write_bytes(b"These are words.")
+    with pytest.raises(RenderFailed, match="prepare it again"):
+        tape_sound(tapes.planned([_run(3, 50)]), library)
