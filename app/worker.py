@@ -18,9 +18,9 @@ from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from functools import partial
 
-from app.actions.intake import prepare_recording
+from app.actions.intake import clear_spool, prepare_recording
 from app.actions.job import Performer, Work, sweep_jobs
-from app.adapters.files import Library
+from app.adapters.files import FULL_DISK, Library
 from app.adapters.queue import Queue
 from app.domain.errors import BadInput, Busy, PennonError, RenderFailed
 from app.store.engine import Database
@@ -42,6 +42,7 @@ PATIENCE_S = 8.0
 TELL_S = 1.0
 """How often progress is written down, at most."""
 
+FULL = "The disk is full. Free some space; this goes on by itself. What came in is kept."
 BROKEN = "Something here is broken; the server's log says more."
 
 
@@ -109,11 +110,13 @@ class Worker:
     def start(self) -> None:
         """Listen for the bell, and look by and by whether it was missed."""
         self._library.sweep()
+        with self._database.read() as session:
+            clear_spool(session, self._library, now=_now())
         self._queue.listen(self.perform, AT_ONCE)
         self._sweeper.start()
 
     def stop(self) -> None:
-        """Take no more; what is being done stops at its next word of progress, and is taken again by the next worker."""
+        """Take no more; what is being done stops at its next word of progress, to be taken again by the next worker."""
         self._stopping.set()
         if not self._queue.stop(PATIENCE_S):
             log.warning("some work did not stop in time; it will be taken again once its lease has run out")
@@ -140,6 +143,9 @@ class Worker:
             return stop_job
         except PennonError as error:
             return partial(fail_job, reason=str(error), permanent=_is_permanent(error))
+        except OSError as error:
+            log.exception("job %s (%s) broke off", job.id, job.kind)
+            return partial(fail_job, reason=FULL if error.errno in FULL_DISK else BROKEN, permanent=False)
         except Exception:
             log.exception("job %s (%s) broke off", job.id, job.kind)
             return partial(fail_job, reason=BROKEN, permanent=False)

@@ -10,6 +10,7 @@ spool/                       files that have come in and wait to be looked over;
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import itertools
 import json
@@ -22,6 +23,9 @@ from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
+
+FULL_DISK = (errno.ENOSPC, errno.EDQUOT)
+"""What a file system answers when nothing more goes on it."""
 
 _BLOCK = 1 << 20
 _serial = itertools.count()

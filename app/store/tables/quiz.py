@@ -35,6 +35,7 @@ class QuizItemRow(Table, table=True):
     clip_id: str = Field(foreign_key="clip.id", index=True)
     topic: str
     side: str
+    is_spare: bool = False
     cut: str | None = None
     facts: dict[str, Any] = document()
 

@@ -312,7 +312,7 @@ def smothered(name: str, seed: int, margin: float, aside: float = 0.0) -> Script
 def carried_over(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     """Under a high ball the keeper catches it on his line and falls back with it."""
     course = Course.begin((40, -24)).still(0.4).touch("winger").lofted((52.1, 0.6 + aside, 1.95), 1.7, (0.0, 0.0, 0.13))
-    course = course.touch("keeper", "catch", "both hands", 0.3, bearing=np.pi, hop=0.15)
+    course = course.touch("keeper", "catch", "both hands", 0.32, bearing=-1.9, hop=0.15)
     attempt = _told(course)
     course = course.carried((WHOLE + margin, 0.75 + aside, 1.3), 0.4)
     crossed = course.now
@@ -323,7 +323,7 @@ def carried_over(name: str, seed: int, margin: float, aside: float = 0.0) -> Scr
         Part("winger", "home", ((0.0, 38.8, -24.8), (3, 43, -22), (6, 44, -18)), 7),
         Part("forward", "home", ((0.0, 46, -2), (1.9, 51.0, -0.1 + aside), (2.4, 51.75, 0.6 + aside), (4, 50.8, 1.6), (6, 49.5, -1)), 9),
         Part("marker", "away", ((0.0, 47, -0.6), (1.9, 50.6, 1.4), (4, 50.4, 2.2)), 5),
-        Part("keeper", "away keeper", ((0.0, 51.5, -0.9), (1.6, 52.1, 0.2), (2.5, 53.0 + margin, 0.75 + aside), (3.1, 52.35, 0.8),
+        Part("keeper", "away keeper", ((0.0, 51.5, -0.9), (1.6, 52.1, 0.2), (2.5, 52.82 + margin, 1.08 + aside), (3.1, 52.2, 1.15),
                                        (4.4, 50.9, 0.6), (6, 50.8, 0.6)), 1),
     )  # fmt: skip
     answer: Answer = "goal" if margin > 0 else "no goal"

@@ -69,7 +69,7 @@ DRAWN: tuple[Telling, ...] = (
     Telling(
         Knobs("offside-06", 106, 0.35, 8.0, "shot", 43.5, -11.0, 2.6, 5.0, flagged=True),
         partial(shots.rebound, off="post"), "gains",
-        "A rebound off the post keeps the picture of the shot: judge him where he stood when it was struck.", high=True,
+        "A rebound off the post keeps the picture of the shot: judge him where he stood when it was struck.",
     ),
     Telling(
         Knobs("offside-07", 102, 0.20, 7.4, "whistle", 31.0, -15.0, 2.7, 5.2, "cloud", flagged=True),
@@ -91,7 +91,7 @@ DRAWN: tuple[Telling, ...] = (
     Telling(
         Knobs("offside-10", 110, -0.30, 7.2, "whistle", -1.6, -15.0, 2.6, 5.6),
         stories.half_line, "own-half",
-        "In his own half at the touch he can't be offside, whoever is behind him.", looks_like="offside-18", high=True,
+        "In his own half at the touch he can't be offside, whoever is behind him.", looks_like="offside-18",
     ),
     Telling(
         Knobs("offside-11", 111, 0.02, 7.0, "whistle", 32.0, -16.0, 2.5, 5.4, "evening", flagged=True),
@@ -132,12 +132,12 @@ DRAWN: tuple[Telling, ...] = (
         Knobs("offside-18", 110, 0.22, 7.2, "on", -1.6, -15.0, 2.6, 5.6, flagged=True),
         stories.half_line, "plays-it",
         "One foot over the halfway line is in the opponents' half: look at the line before you look at the defence.",
-        looks_like="offside-10", high=True,
+        looks_like="offside-10",
     ),
     Telling(
         Knobs("offside-19", 119, 0.50, 7.6, "whistle", 43.5, -11.0, 2.6, 5.0, "evening", flagged=True),
         partial(shots.rebound, off="keeper"), "gains",
-        "A save is not a play by choice: the one who was off at the shot may not put the rebound in.", high=True,
+        "A save is not a play by choice: the one who was off at the shot may not put the rebound in.",
     ),
     Telling(
         Knobs("offside-20", 120, 0.12, 7.8, "on", 30.0, -14.0, 2.8, 5.0),

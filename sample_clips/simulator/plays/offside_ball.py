@@ -93,7 +93,8 @@ def _piece(touch: Touch, follower: Touch, start: Floats, end: Floats, xy: Floats
 def _lift(about: float, start: Floats, end: Floats, seconds: float) -> float:
     """The lift (m/s) near `about` with which a bouncing ball is lowest when it arrives, so that a foot can meet it."""
     course = (end - start) / seconds
-    tries = about * np.linspace(0.6, 1.5, 40)
+    least = 0.6 * about if start[2] < 0.3 else about - 4.0  # what comes from above may come downwards
+    tries = np.linspace(least, 1.5 * about, 40)
     heights = [flight.bounce(start, (course[0], course[1], up), flight.span(seconds))[-1, 2] for up in tries]
     return float(tries[int(np.argmin(heights))])
 

@@ -68,7 +68,10 @@ def _shift(staging: Staging, scene: Scene, miss: float) -> float:
     """How far the judged attacker must be moved, tried on his body alone: the ball is laid again only afterwards."""
     dx = miss
     for _ in range(3):
-        dx += _miss(staging, replace(scene, xy=motion.shifted(scene.xy, staging.judged, dx=dx)))
+        miss = _miss(staging, replace(scene, xy=motion.shifted(scene.xy, staging.judged, dx=dx)))
+        dx += miss
+        if abs(miss) < 1e-4:
+            break
     return dx
 
 

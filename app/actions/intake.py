@@ -1,0 +1,149 @@
+"""Recordings come in from the pages: files wait in the spool, a job prepares each, what it found is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlmodel import Session
+
+from app.actions.job import Work, order_job
+from app.actions.recording import TakenIn, take_in
+from app.adapters.files import Library
+from app.domain.errors import BadInput, Conflict, RecordingRefused
+from app.domain.recording import Game, House, Recording
+from app.store.content import list_games, save_game
+from app.store.jobs import OPEN, jobs_by_key
+from app.store.league import audit, load_league
+from app.store.recordings import (
+    RecordingFacts,
+    RecordingState,
+    add_recording,
+    find_by_original,
+    list_recordings,
+    load_recording,
+    remove_recording,
+    set_prepared,
+    set_recording_state,
+)
+
+UNCLAIMED = timedelta(hours=6)
+"""A file in the spool that no recording has claimed for so long was left by a server that was killed."""
+
+
+@dataclass(frozen=True)
+class Incoming:
+    """A recording whose file of `size` bytes lies in the spool under the recording's id."""
+
+    recording: Recording
+    size: int
+
+
+def preparation_key(recording_id: str) -> str:
+    """The key of the job that prepares a recording."""
+    return f"prepare:{recording_id}"
+
+
+def add_recordings(
+    session: Session, incoming: Iterable[Incoming], new_game: Game | None, by: str, *, now: datetime
+) -> list[str]:
+    """Keep recordings that have come in, with their game where it is new, and order their preparation; the jobs' ids.
+
+    Raises BadInput when a game is named that is not there.
+    """
+    if new_game is not None:
+        save_game(session, new_game)
+        session.flush()
+    games = {game.id for game in list_games(session)}
+    return [_add(session, each, games, by, now) for each in incoming]
+
+
+def _add(session: Session, incoming: Incoming, games: set[str], by: str, now: datetime) -> str:
+    recording = incoming.recording
+    if recording.game is not None and recording.game not in games:
+        raise BadInput("That game is not here any more. Choose another one.")
+    add_recording(session, recording, by, now, size=incoming.size)
+    audit(session, now, by, "add", "recording", recording.id, file=recording.file, angle=recording.angle)
+    key, args = preparation_key(recording.id), {"recording": recording.id}
+    return order_job(session, "prepare", key, args, f"Preparing {recording.file}", by, now=now)
+
+
+def discard_recording(session: Session, recording_id: str, by: str, *, now: datetime) -> None:
+    """Forget a recording that could not be used. Raises NotFound; Conflict while it is worked on, or once it is ready."""
+    facts = load_recording(session, recording_id)
+    job = jobs_by_key(session, [preparation_key(recording_id)]).get(preparation_key(recording_id))
+    if job is not None and job.state in OPEN:
+        raise Conflict("This recording is still being prepared. Cancel that first.")
+    remove_recording(session, recording_id)
+    audit(session, now, by, "remove", "recording", recording_id, file=facts.recording.file)
+
+
+def prepare_recording(work: Work) -> None:
+    """The job `prepare`: look the spooled file over, prepare it, keep what was found or why it cannot be used."""
+    recording_id = str(work.args["recording"])
+    with work.database.read() as session:
+        facts, house = load_recording(session, recording_id), load_league(session).about.house
+    spooled = work.library.spool / recording_id
+    if facts.state in (RecordingState.WAITING, RecordingState.PREPARING):
+        work.tell("Reading the file", 0.0)
+        work.database.change(set_recording_state, recording_id, RecordingState.PREPARING)
+        _look_over(work, facts, house)
+    spooled.unlink(missing_ok=True)
+
+
+def _look_over(work: Work, facts: RecordingFacts, house: House) -> None:
+    spooled = work.library.spool / facts.id
+    try:
+        taken = take_in(
+            spooled,
+            facts.recording.file,
+            house,
+            work.library,
+            lambda share: work.tell("Preparing picture and sound", share),
+        )
+    except RecordingRefused as refusal:
+        work.database.change(refuse_recording, facts.id, refusal.reason, now=work.clock())
+    else:
+        size = _bytes(taken, work.library)
+        work.database.change(accept_recording, facts.id, taken, size, now=work.clock())
+
+
+def accept_recording(session: Session, recording_id: str, taken: TakenIn, size: int, *, now: datetime) -> None:
+    """A recording is ready, unless another one came from the same bytes: then this one is refused, and says so."""
+    earlier = find_by_original(session, taken.sha256)
+    if earlier is not None and earlier.id != recording_id:
+        refuse_recording(session, recording_id, _same_as(session, earlier), now=now)
+        return
+    set_prepared(session, recording_id, taken.sha256, taken.prepared, size)
+    audit(session, now, "system", "prepare", "recording", recording_id, frames=taken.prepared.frames)
+
+
+def refuse_recording(session: Session, recording_id: str, reason: str, *, now: datetime) -> None:
+    """A recording cannot be used, and why."""
+    set_recording_state(session, recording_id, RecordingState.REFUSED, reason)
+    audit(session, now, "system", "refuse", "recording", recording_id, reason=reason)
+
+
+def _same_as(session: Session, earlier: RecordingFacts) -> str:
+    titles = {game.id: game.title for game in list_games(session)}
+    game = titles.get(earlier.recording.game or "", "")
+    place = f"“{earlier.recording.angle}”" + (f" of {game}" if game else "")
+    return f"The same file is here already, as {place}. It was not stored a second time."
+
+
+def _bytes(taken: TakenIn, library: Library) -> int:
+    """What a recording takes on the disk: the file as it came, the picture, the sound."""
+    digest = taken.prepared.digest
+    paths = (library.original(taken.sha256), library.picture(digest), library.sound(digest))
+    return sum(path.stat().st_size for path in paths if path.exists())
+
+
+def clear_spool(session: Session, library: Library, *, now: datetime) -> int:
+    """Remove files that no waiting recording has claimed for long; how many."""
+    waiting = {facts.id for facts in list_recordings(session) if not facts.is_ready}
+    unclaimed = [path for path in library.spool.glob("*") if path.name not in waiting]
+    old = [path for path in unclaimed if path.stat().st_mtime < (now - UNCLAIMED).timestamp()]
+    for path in old:
+        path.unlink(missing_ok=True)
+    return len(old)

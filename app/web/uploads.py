@@ -1,0 +1,112 @@
+"""Forms with large files: written to the league's own disk as they come in, and taken over there without a copy.
+
+Plain form parsing keeps files in the system's temporary folder, which may be small, or memory. A route that takes
+recordings says `route_class=UploadRoute` instead; all else about its form stays as it is.
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+import shutil
+from collections.abc import Callable, Coroutine
+from contextlib import aclosing
+from pathlib import Path
+from tempfile import NamedTemporaryFile
+from typing import Any
+
+from fastapi.routing import APIRoute
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.formparsers import MultiPartException, MultiPartParser
+from starlette.requests import Request
+from starlette.responses import Response
+
+from app.adapters.files import FULL_DISK, Library, link_or_copy
+from app.domain.errors import Unready
+
+RESERVE = 1 << 30
+"""Bytes that an upload leaves free, so that the database can go on."""
+
+_serial = itertools.count()
+
+
+class UploadRoute(APIRoute):
+    """A route whose request puts the files of its form on the league's disk."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """FastAPI's way to give a route a request class of its own."""
+        answer = super().get_route_handler()
+
+        async def with_upload(request: Request) -> Response:
+            upload = Upload(request.scope, request.receive)
+            try:
+                return await answer(upload)
+            finally:
+                await upload.close()
+
+        return with_upload
+
+
+class Upload(Request):
+    """A request with a form of files. Raises Unready, in words, when they do not go on the disk."""
+
+    async def _get_form(self, **limits: Any) -> FormData:
+        if self._form is None and self.headers.get("content-type", "").startswith("multipart/form-data"):
+            folder = self.app.state.library.spool
+            folder.mkdir(parents=True, exist_ok=True)
+            _refuse_too_much(self.headers.get("content-length", ""), free_bytes(folder))
+            self._form = await self._spooled(folder, limits)
+        return await super()._get_form(**limits)
+
+    async def _spooled(self, folder: Path, limits: dict[str, Any]) -> FormData:
+        try:
+            async with aclosing(self.stream()) as stream:
+                return await _SpoolingParser(folder, self.headers, stream, **limits).parse()
+        except MultiPartException as error:
+            raise HTTPException(status_code=400, detail=error.message) from error
+        except OSError as error:
+            if error.errno in FULL_DISK:
+                raise Unready("The disk is full, so the files were not kept. Free some space and send them again.") from error
+            raise
+
+
+class _SpoolingParser(MultiPartParser):
+    """Starlette's parser, with files of our own place under its hands."""
+
+    def __init__(self, folder: Path, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._folder = folder
+
+    def on_headers_finished(self) -> None:
+        super().on_headers_finished()
+        upload = self._current_part.file
+        if upload is not None:
+            upload.file.close()
+            # The name says who writes, so that what a killed server left can be told from work under way.
+            end = f".{os.getpid()}-{next(_serial)}.part"
+            upload.file = NamedTemporaryFile(dir=self._folder, prefix="up-", suffix=end)  # noqa: SIM115 - closed with the form
+            self._files_to_close_on_error[-1] = upload.file
+
+
+def _refuse_too_much(length: str, free: int) -> None:
+    if length.isdigit() and int(length) + RESERVE > free:
+        room = max(0, free - RESERVE)
+        raise Unready(
+            f"These files take {int(length) / 1e9:.1f} GB, and there is room for {room / 1e9:.1f} GB. "
+            "Free some space on the server, or send fewer files."
+        )
+
+
+def free_bytes(folder: Path) -> int:
+    """Room on the disk of a folder, which may not be there yet."""
+    there = next(place for place in (folder, *folder.absolute().parents) if place.exists())
+    return shutil.disk_usage(there).free
+
+
+def keep_spooled(upload: UploadFile, library: Library, name: str) -> int:
+    """Keep an uploaded file in the spool under a name, safely on the disk; its size in bytes."""
+    upload.file.flush()
+    target = library.spool / name
+    link_or_copy(Path(str(upload.file.name)), target)
+    return target.stat().st_size
