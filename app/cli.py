@@ -207,6 +207,36 @@ def _tape_line(built: Built) -> dict[str, Any]:
     }
 
 
+@app.command("serve")
+def serve() -> None:
+    """Start the server, with a worker in it unless PENNON_WORKER says no. Ctrl+C stops it gracefully."""
+    # Pages and server take half a second to load, which the other commands need not wait for.
+    import uvicorn
+
+    from app.main import create_app
+
+    settings = Settings.from_env()
+    print(f"Pennon listens at {settings.url}", flush=True)
+    uvicorn.run(
+        create_app(settings),
+        host=settings.host,
+        port=settings.port,
+        log_level="warning",
+        server_header=False,
+        timeout_graceful_shutdown=10,
+    )
+
+
+@app.command("worker")
+def worker() -> None:
+    """Do the long work of a league in a process of its own, on as many machines as share its data. Ctrl+C stops it."""
+    from app.worker import work_alone
+
+    settings = Settings.from_env()
+    print(f"Working on {settings.data}", flush=True)
+    work_alone(settings.data, settings.database_url)
+
+
 @app.command("doctor")
 def doctor(as_json: AsJson = False) -> None:
     """Look whether this machine has what the work needs, and say what to do. Exit code 1 when something is missing."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from datetime import UTC, datetime
 from ipaddress import ip_address
 from pathlib import Path
@@ -16,6 +16,7 @@ from starlette.types import Scope
 
 from app.actions.league import NEW, found_league
 from app.adapters.files import Library
+from app.adapters.queue import QUEUE, Queue, hang, take_down
 from app.settings import Settings
 from app.store.engine import Database
 from app.store.migrate import migrate
@@ -24,6 +25,7 @@ from app.web.auth import guard
 from app.web.limits import Guesses
 from app.web.render import STATIC, build
 from app.web.security import SafeHeaders, SameOrigin
+from app.worker import Worker
 
 
 class KeptStatic(StaticFiles):
@@ -43,7 +45,8 @@ def create_app(settings: Settings) -> FastAPI:
     async def life(app: FastAPI) -> AsyncIterator[None]:
         open_league(app, settings)
         try:
-            yield
+            with work(app, settings):
+                yield
         finally:
             app.state.database.close()
 
@@ -72,6 +75,24 @@ def open_league(app: FastAPI, settings: Settings) -> None:
     state.plain_http = not state.is_https and not _is_loopback(urlsplit(settings.url).hostname or "")
     facts = state.database.change(found_league, NEW, is_demo=False, now=datetime.now(UTC))
     state.secret, state.league = facts.secret, facts.about
+
+
+@contextmanager
+def work(app: FastAPI, settings: Settings) -> Iterator[None]:
+    """Meanwhile orders of long work ring the bell, and this process does the work too, unless it is told not to."""
+    state = app.state
+    queue = Queue(settings.data / QUEUE)
+    worker = Worker(state.database, state.library, queue) if settings.worker else None
+    hang(queue)
+    try:
+        if worker is not None:
+            worker.start()
+        yield
+    finally:
+        if worker is not None:
+            worker.stop()
+        take_down(queue)
+        queue.close()
 
 
 def _is_loopback(host: str) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import logging
 import os
 import secrets
+import signal
 import socket
 import threading
 import time
@@ -17,14 +18,17 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from functools import partial
+from pathlib import Path
+from typing import Self
 
 from app.actions.intake import clear_spool, prepare_recording
 from app.actions.job import Performer, Work, sweep_jobs
 from app.adapters.files import FULL_DISK, Library
-from app.adapters.queue import Queue
+from app.adapters.queue import QUEUE, Queue, hang
 from app.domain.errors import BadInput, Busy, PennonError, RenderFailed
 from app.store.engine import Database
 from app.store.jobs import Claim, Job, Standing, beat, fail_job, finish_job, stop_job, take_job
+from app.store.migrate import migrate
 
 log = logging.getLogger("pennon.worker")
 
@@ -60,7 +64,7 @@ class Hold:
         self._over, self._let_go = threading.Event(), threading.Event()
         self._pulse = threading.Thread(target=self._beat_on, name=f"pulse-{claim.job_id[:8]}", daemon=True)
 
-    def __enter__(self) -> Hold:
+    def __enter__(self) -> Self:
         self._pulse.start()
         return self
 
@@ -158,10 +162,27 @@ class Worker:
                 due = self._database.change(sweep_jobs, now=_now())
                 for job_id in due if self._queue.unheard() == 0 else ():
                     self._queue.ring(job_id)
-            except Exception:  # noqa: BLE001 - a sweeper that dies would leave jobs lying for ever
+            except Exception:  # a sweeper that dies would leave jobs lying for ever
                 log.warning("could not sweep; trying again", exc_info=True)
             if self._stopping.wait(self._sweep_s):
                 return
+
+
+def work_alone(data: Path, database_url: str) -> None:
+    """Work on a data folder until SIGINT or SIGTERM comes; its database is brought to the newest tables first."""
+    told = threading.Event()
+    for sign in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(sign, lambda *_: told.set())
+    data.mkdir(parents=True, exist_ok=True)
+    migrate(database_url)
+    database, queue = Database(database_url), Queue(data / QUEUE)
+    worker = Worker(database, Library(data), queue)
+    hang(queue)
+    worker.start()
+    told.wait()
+    worker.stop()
+    queue.close()
+    database.close()
 
 
 def _is_permanent(error: PennonError) -> bool:

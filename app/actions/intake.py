@@ -20,6 +20,7 @@ from app.store.recordings import (
     RecordingFacts,
     RecordingState,
     add_recording,
+    describe_recording,
     find_by_original,
     list_recordings,
     load_recording,
@@ -52,25 +53,42 @@ def add_recordings(
 
     Raises BadInput when a game is named that is not there.
     """
+    games = _games(session, new_game)
+    return [_add(session, each, games, by, now) for each in incoming]
+
+
+def _games(session: Session, new_game: Game | None) -> set[str]:
+    """Ids of the games there are, the new one among them."""
     if new_game is not None:
         save_game(session, new_game)
         session.flush()
-    games = {game.id for game in list_games(session)}
-    return [_add(session, each, games, by, now) for each in incoming]
+    return {game.id for game in list_games(session)}
+
+
+def _refuse_unknown(game: str | None, games: set[str]) -> None:
+    if game is not None and game not in games:
+        raise BadInput("That game is not here any more. Choose another one.")
 
 
 def _add(session: Session, incoming: Incoming, games: set[str], by: str, now: datetime) -> str:
     recording = incoming.recording
-    if recording.game is not None and recording.game not in games:
-        raise BadInput("That game is not here any more. Choose another one.")
+    _refuse_unknown(recording.game, games)
     add_recording(session, recording, by, now, size=incoming.size)
     audit(session, now, by, "add", "recording", recording.id, file=recording.file, angle=recording.angle)
     key, args = preparation_key(recording.id), {"recording": recording.id}
     return order_job(session, "prepare", key, args, f"Preparing {recording.file}", by, now=now)
 
 
+def correct_recording(session: Session, recording: Recording, new_game: Game | None, by: str, *, now: datetime) -> None:
+    """Keep what is said of a recording now: its game, angle, who may see it. Raises NotFound, or BadInput as above."""
+    _refuse_unknown(recording.game, _games(session, new_game))
+    describe_recording(session, recording)
+    said = recording.model_dump(mode="json", exclude={"id", "file"})
+    audit(session, now, by, "correct", "recording", recording.id, **said)
+
+
 def discard_recording(session: Session, recording_id: str, by: str, *, now: datetime) -> None:
-    """Forget a recording that could not be used. Raises NotFound; Conflict while it is worked on, or once it is ready."""
+    """Forget a recording that could not be used. Raises NotFound; Conflict while it is in work, or once it is ready."""
     facts = load_recording(session, recording_id)
     job = jobs_by_key(session, [preparation_key(recording_id)]).get(preparation_key(recording_id))
     if job is not None and job.state in OPEN:

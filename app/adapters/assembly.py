@@ -55,17 +55,16 @@ def _write(path: Path, data: bytes) -> None:
 
 
 def _join(plan: Plan, segments: list[Segment], sound: Path, out: Path) -> None:
-    job = join_job(plan, segments, sound, out)
-    inputs = {part.path for each in segments for part in each.parts} | {sound}
+    job = json.dumps(join_job(plan, segments, sound, out)).encode()
+    inputs = [*(part.path for each in segments for part in each.parts), sound]
     command = child.python("app.adapters.join")
-    done = child.run(command, cpu_s=60 + plan.frames / 200, file_size=_largest(inputs), stdin=json.dumps(job).encode())
-    told = json.loads(done.check("Joining the tape").stdout)
-    _look_over(plan, told, out)
+    done = child.run(command, cpu_s=60 + plan.frames / 200, file_size=_largest(inputs), stdin=job)
+    _look_over(plan, json.loads(done.check("Joining the tape").stdout), out)
 
 
 def _largest(inputs: Iterable[Path]) -> int:
-    """Bytes that the tape cannot reach, by what goes into it; twice, because a piece may stand in it more than once."""
-    return 2 * sum(path.stat().st_size for path in inputs) + (8 << 20)
+    """Bytes that the tape cannot reach, by what goes into it."""
+    return sum(path.stat().st_size for path in inputs) + (8 << 20)
 
 
 def join_job(plan: Plan, segments: list[Segment], sound: Path, out: Path) -> dict[str, object]:

@@ -9,12 +9,17 @@ composes and writes; what it would leave to chance is said explicitly, or the pi
 
 from __future__ import annotations
 
+import errno
 import io
+import os
+import signal
+import subprocess
 import sys
 from pathlib import Path
 
 import numpy as np
 from moviepy import ImageClip, vfx
+from moviepy.video.io.ffmpeg_writer import FFMPEG_VideoWriter
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -91,19 +96,25 @@ def _composed(pixels: NDArray[np.uint8], fade: int, house: House) -> ImageClip:
 def write(clip: ImageClip, still: int, job: Job) -> None:
     """Write a clip in house form, its frame `still` held until the piece has its length."""
     rate = job.house.rate
-    clip.write_videofile(
-        job.out,
-        fps=float(rate.fraction),
-        codec="libx264",
-        preset="veryfast",
-        audio=False,
-        logger=None,
-        ffmpeg_params=[
-            *("-vf", _graph(job.house, still, job.frames - 2 * still - 1)),
-            *ffmpeg.house_video_options(job.house),
-            *ffmpeg.mp4_options(rate),
-        ],
-    )
+    form = [
+        *("-vf", _graph(job.house, still, job.frames - 2 * still - 1)),
+        *ffmpeg.house_video_options(job.house),
+        *ffmpeg.mp4_options(rate),
+    ]
+    size, speed = (job.house.width, job.house.height), float(rate.fraction)
+    writer = FFMPEG_VideoWriter(job.out, size, speed, codec="libx264", preset="veryfast", ffmpeg_params=form)
+    for frame in clip.iter_frames(fps=speed, dtype="uint8"):
+        writer.write_frame(frame)
+    _finish(writer.proc)
+
+
+def _finish(encoder: subprocess.Popen[bytes]) -> None:
+    """Wait for moviepy's ffmpeg and exit with its complaint; moviepy itself would not look at how it ended."""
+    _, complaint = encoder.communicate()
+    if encoder.returncode == -signal.SIGXFSZ:
+        sys.exit(os.strerror(errno.EFBIG))
+    if encoder.returncode:
+        sys.exit(complaint.decode(errors="replace") or f"ffmpeg ended with {encoder.returncode}")
 
 
 def _graph(house: House, still: int, more: int) -> str:

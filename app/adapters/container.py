@@ -1,7 +1,8 @@
 """Reads a file's header and packets with PyAV and prints them as JSON. Run as a child of its own; nothing is trusted.
 
-    python -m app.adapters.container FILE FORMATS PROTOCOLS MAX_SIDE MAX_PIXELS
+    python -m app.adapters.container FILE OPTIONS MAX_SIDE MAX_PIXELS
 
+OPTIONS is a JSON object for the demuxer: which formats and protocols it may use, and more.
 The answer: {"format", "header_s", "pictures": [...], "sounds": [...]} or {"error"}. No picture is decoded before the
 size in the header was found bearable ("oversize"), and then only the first one of each stream (for its turning).
 Imports nothing of the program but PyAV, so that its start is cheap.
@@ -27,10 +28,9 @@ from av.video.stream import VideoStream
 _TRIES = 200  # packets given to a decoder in the hope of a first picture
 
 
-def main(file: str, formats: str, protocols: str, max_side: int, max_pixels: int) -> dict[str, Any]:
+def main(file: str, options: dict[str, str], max_side: int, max_pixels: int) -> dict[str, Any]:
     """All that the file's header and packets tell."""
     av.logging.set_level(None)
-    options = {"format_whitelist": formats, "protocol_whitelist": protocols}
     try:
         with av.open(file, options=options, metadata_errors="ignore") as container:
             pictures = [_Picture(s, max_side, max_pixels) for s in container.streams.video]
@@ -215,4 +215,5 @@ def _text(value: Fraction | None) -> str | None:
 
 
 if __name__ == "__main__":
-    json.dump(main(*sys.argv[1:4], *map(int, sys.argv[4:6])), sys.stdout, separators=(",", ":"))  # type: ignore[arg-type]
+    told = main(sys.argv[1], json.loads(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4]))
+    json.dump(told, sys.stdout, separators=(",", ":"))

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from app.adapters.sniff import Format
 from app.domain.errors import RecordingRefused
 
 MAX_SIDE = 8192
@@ -111,7 +112,7 @@ class Contents:
     """A file that holds moving pictures."""
 
     format: str
-    demuxers: str
+    opened_as: Format
     header_s: float | None
     picture: Picture
     sound: Sound | None
@@ -152,7 +153,7 @@ class Contents:
         return told if 0 < told <= max(Fraction(2), 10 * self.usual_gap) else self.usual_gap
 
 
-def contents_of(answer: dict[str, Any], demuxers: str) -> Contents:
+def contents_of(answer: dict[str, Any], opened_as: Format) -> Contents:
     """Read the child's answer; RecordingRefused with the true reason where the file is no recording."""
     if "error" in answer:
         raise RecordingRefused("The file is damaged or not complete: nothing in it can be read. Bring it once more.")
@@ -168,12 +169,12 @@ def contents_of(answer: dict[str, Any], demuxers: str) -> Contents:
     sounds = [_sound(track, earliest) for track in answer["sounds"] if track["packets"] and track["codec"]]
     return Contents(
         format=answer["format"],
-        demuxers=demuxers,
+        opened_as=opened_as,
         header_s=answer["header_s"],
         picture=picture,
         sound=max(sounds, key=lambda sound: (sound.default, -sound.index), default=None),
         sounds=len(sounds),
-        pictures=len(tracks),
+        pictures=sum(len(track["pts"]) > 1 for track in tracks),
     )
 
 

@@ -78,7 +78,7 @@ def _read(path: Path, held: Contents, seek: tuple[str, ...], filters: list[str])
     width, height = held.picture.upright
     command = [
         *(ffmpeg.program(), *ffmpeg.QUIET, "-max_error_rate", "1"),
-        *ffmpeg.guarded_input(path, *graph.INPUT, *seek, formats=held.demuxers),
+        *graph.source(path, held, *seek),
         *("-filter_complex", f"[0:{held.picture.index}]{','.join(filters)},format=rgb24[picture]"),
         *("-map", "[picture]", "-frames:v", "1", "-fps_mode", "passthrough", "-f", "rawvideo", "pipe:1"),
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 from app.adapters import ffmpeg
@@ -99,6 +100,12 @@ def _closed(setter: str, step: str) -> str:
     gap = "PTS-PREV_INPTS"
     kept = f"if(between({gap},1,{CLOCK_JUMP_S:.0f}/TB),{gap},{step})"
     return f"{setter}='if(isnan(PREV_OUTPTS),PTS,PREV_OUTPTS+{kept})'"
+
+
+def source(path: Path, contents: Contents, *options: str) -> list[str]:
+    """The input arguments for a received file: opened as what it is, and as nothing else."""
+    opened = contents.opened_as
+    return ffmpeg.guarded_input(path, *INPUT, *opened.arguments, *options, formats=opened.demuxers)
 
 
 def times_output(label: str, file: str) -> list[str]:

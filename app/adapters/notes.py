@@ -9,62 +9,79 @@ import numpy as np
 from app.adapters.contents import Contents
 from app.adapters.graph import Fields
 from app.adapters.timeline import Timeline
+from app.domain.recording import Source
 
 SOUND_UNREADABLE = "The sound could not be read; the recording was prepared without it."
 
 _NOTICEABLE_S = 0.06
 _PLACES = 3
+_STATING = ("matroska,webm", "flv", "asf", "ogg")
+"""Formats whose header states a length that does not come from what is there."""
+_WITH_HELPERS = ("vp8", "libvpx")
+"""Codecs with packets that hold no picture to be shown."""
 
 
-def notes_on(held: Contents, timeline: Timeline, fields: Fields, complaints: list[str]) -> tuple[str, ...]:
+def notes_on(
+    held: Contents, source: Source, timeline: Timeline, fields: Fields, complaints: list[str]
+) -> tuple[str, ...]:
     """Sentences on what is missing, damaged or was changed. `complaints`: what ffmpeg said while it read the file."""
-    told = [*_losses(held, timeline, complaints), *_clock(held, timeline)]
-    told += [SOUND_UNREADABLE] if SOUND_UNREADABLE in complaints else _sound(held, timeline)
-    told += _picture(held, fields)
-    return tuple(told)
+    told = [*_broken_off(held, source), *_losses(held, source, timeline, complaints), *_clock(held, source)]
+    told += [SOUND_UNREADABLE] if SOUND_UNREADABLE in complaints else _sound(held, source)
+    return (*told, *_picture(held, fields))
 
 
-def _losses(held: Contents, timeline: Timeline, complaints: list[str]) -> list[str]:
-    picture, length = held.picture, float(timeline.duration)
+def _broken_off(held: Contents, source: Source) -> list[str]:
+    """What the index or the header promised and the file does not hold."""
+    picture, length = held.picture, float(source.duration)
     promised = picture.promised * float(held.usual_gap)
-    told = []
-    broken = picture.promised > len(picture.pts) + picture.hidden + 1
-    if broken:
-        told.append(f"The file breaks off: {length:.1f} s of {promised:.1f} s could be read.")
-    gaps = _gaps(timeline, float(held.usual_gap))
-    if lost := (0 if broken else _lost(held, timeline)):
-        where = f", {gaps}; the picture before is held there" if gaps else ""
-        told.append(f"The file is damaged: {lost} {'picture' if lost == 1 else 'pictures'} could not be read{where}.")
-    elif not broken and (picture.torn or any(_of_picture(line, picture.codec) for line in complaints)):
-        told.append("The file is damaged in places; pictures there may look torn.")
-    return told
+    if picture.promised > len(picture.pts) + picture.hidden + picture.untimed + 1:
+        return [f"The file breaks off: {length:.1f} s of {promised:.1f} s could be read."]
+    told = held.header_s or 0.0
+    end = max(length, held.sound.end_s if held.sound else 0.0)
+    if held.opened_as.demuxers in _STATING and end < told - max(0.5, told / 20) and told < 2 * length + 60:
+        return [f"The file says that it lasts {told:.1f} s, but {length:.1f} s could be read. It may have broken off."]
+    return []
 
 
-def _lost(held: Contents, timeline: Timeline) -> int:
-    """Pictures that the file holds but that cannot be shown; codecs with hidden helper pictures are not counted."""
-    return 0 if held.picture.codec in ("vp8", "libvpx") else len(held.picture.pts) - len(timeline.ticks)
+def _losses(held: Contents, source: Source, timeline: Timeline, complaints: list[str]) -> list[str]:
+    """What lies between the first picture and the last and cannot be shown, or not well."""
+    lost, where = _gaps(source, timeline)
+    if lost:
+        pictures = "1 picture is" if lost == 1 else f"{lost} pictures are"
+        return [f"{pictures} missing or cannot be read, {where}; the one before is held there."]
+    unseen = len(held.picture.pts) - len(timeline.ticks)
+    if unseen > 0 and held.picture.codec not in _WITH_HELPERS and not _broken_off(held, source):
+        pictures = "1 picture" if unseen == 1 else f"{unseen} pictures"
+        return [f"{pictures} at the beginning or end cannot be shown; the file was cut out of another or is damaged."]
+    if held.picture.torn or any(_of_picture(line, held.picture.codec) for line in complaints):
+        return ["The file is damaged in places; pictures there may look torn."]
+    return []
 
 
-def _gaps(timeline: Timeline, usual: float) -> str:
-    """Where pictures are missing, in seconds of the picture."""
+def _gaps(source: Source, timeline: Timeline) -> tuple[int, str]:
+    """How many frames of a constant rate have no picture, and where, in seconds of the picture."""
+    if source.rate is None:
+        return 0, ""
+    gap = float(1 / source.rate.fraction)
     times = (timeline.ticks - timeline.ticks[0]) * float(timeline.tick)
-    wide = np.flatnonzero(np.diff(times) > 1.5 * usual)
-    places = [f"{times[i] + usual:.2f} s to {times[i + 1]:.2f} s" for i in wide[:_PLACES]]
-    return ("from " + ", ".join(places) + (" and elsewhere" if len(wide) > _PLACES else "")) if places else ""
+    steps = np.round(np.diff(times) / gap).astype(int)
+    wide = np.flatnonzero(steps > 1)
+    places = [f"{times[i] + gap:.2f} s to {times[i + 1]:.2f} s" for i in wide[:_PLACES]]
+    where = "from " + " and ".join(places) + (" and elsewhere" if len(wide) > _PLACES else "")
+    return int((steps[wide] - 1).sum()), where
 
 
 def _of_picture(line: str, codec: str) -> bool:
     return line.startswith((f"[{codec} @", f"[dec:{codec}")) or "corrupt decoded frame" in line
 
 
-def _clock(held: Contents, timeline: Timeline) -> list[str]:
-    told = []
-    length = float(timeline.duration)
+def _clock(held: Contents, source: Source) -> list[str]:
+    length = float(source.duration)
     if held.jumps:
-        told.append("The clock of the file jumps; the pictures were put one after the other.")
-    elif held.header_s and held.header_s > 2 * length + 60:
-        told.append(f"The file says that it lasts {_hours(held.header_s)}; its pictures last {length:.1f} s.")
-    return told
+        return ["The clock of the file jumps; the pictures were put one after the other."]
+    if held.header_s and held.header_s > 2 * length + 60:
+        return [f"The file says that it lasts {_hours(held.header_s)}; its pictures last {length:.1f} s."]
+    return ["The file states a wrong length; it was read to its end."] if held.opened_as.edits_ignored else []
 
 
 def _hours(seconds: float) -> str:
@@ -72,7 +89,7 @@ def _hours(seconds: float) -> str:
     return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
 
 
-def _sound(held: Contents, timeline: Timeline) -> list[str]:
+def _sound(held: Contents, source: Source) -> list[str]:
     sound = held.sound
     if sound is None:
         return ["There is no sound."]
@@ -80,7 +97,7 @@ def _sound(held: Contents, timeline: Timeline) -> list[str]:
     if held.sounds > 1:
         told.append(f"The file has {held.sounds} sound tracks; the {_which(held)} was kept.")
     if not held.jumps:
-        told += _offsets(sound.first_s, sound.end_s, *_span(held, timeline.duration))
+        told += _offsets(sound.first_s, sound.end_s, *_span(held, source.duration))
     return told
 
 

@@ -105,13 +105,14 @@ def _made(digest: str, work: _Work, library: Library, on_progress: Progress | No
         if work.held.sound:
             with partial(library.sound(digest)) as sound:
                 work.sound.rename(sound)
+    source = source_of(work.held, timeline)
     return Prepared(
         digest=digest,
         house=work.house,
         frames=frames,
         sound=work.held.sound is not None,
-        source=source_of(work.held, timeline),
-        notes=notes_on(work.held, timeline, work.look.fields, complaints),
+        source=source,
+        notes=notes_on(work.held, source, timeline, work.look.fields, complaints),
     )
 
 
@@ -132,7 +133,7 @@ def _decode(work: _Work, on_progress: Progress | None) -> list[str]:
     expected_s = float(work.held.expected_s)
     command = [
         *(ffmpeg.program(), *ffmpeg.QUIET, "-max_error_rate", "1", "-progress", "pipe:1"),
-        *ffmpeg.guarded_input(work.file, *graph.INPUT, formats=work.held.demuxers),
+        *graph.source(work.file, work.held),
         *("-filter_complex", ";".join([*_picture_graph(work), *_sound_graph(work)])),
         *([] if work.adopted else _picture_outputs(work)),
         *(_sound_output(work) if work.held.sound else []),
@@ -228,7 +229,7 @@ def _keys_read(file: Path, held: Contents) -> bool:
     """Whether the key frames of a file in house form decode without complaint; with whole packets, a fair sample."""
     command = [
         *(ffmpeg.program(), *ffmpeg.QUIET),
-        *ffmpeg.guarded_input(file, "-skip_frame", "nokey", formats=held.demuxers),
+        *graph.source(file, held, "-skip_frame", "nokey"),
         *("-map", f"0:{held.picture.index}", "-fps_mode", "passthrough", "-f", "null", "-"),
     ]
     finished = child.run(command, cpu_s=decoding_s(held), file_size=0)

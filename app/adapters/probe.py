@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import tempfile
 from pathlib import Path
+from typing import Literal
 
 from app.adapters import child, ffmpeg, graph, sniff
 from app.adapters.contents import MAX_PIXELS, MAX_SIDE, Contents, contents_of, refuse_length
@@ -31,16 +32,16 @@ def probe(path: Path) -> Source:
 
 def contents(path: Path) -> Contents:
     """Header and packet times, read by a child under limits; RecordingRefused with the reason in words."""
-    demuxers = sniff.format_of(path)
+    opened_as = sniff.format_of(path)
     size = path.stat().st_size
+    guards = {"format_whitelist": opened_as.demuxers, "protocol_whitelist": ffmpeg.PROTOCOLS}
+    options = json.dumps({**guards, **dict(opened_as.options)})
     limits = (str(MAX_SIDE), str(MAX_PIXELS))
-    command = child.python("app.adapters.container", f"file:{path.absolute()}", demuxers, ffmpeg.PROTOCOLS, *limits)
+    command = child.python("app.adapters.container", f"file:{path.absolute()}", options, *limits)
     finished = child.run(command, cpu_s=30 + 120 * size / _GIB, memory=2 * _GIB, file_size=0)
-    if finished.status != 0:
-        raise RecordingRefused(
-            "The file could not be read within the limits of time and memory. It is damaged or hostile."
-        )
-    held = contents_of(json.loads(finished.stdout), demuxers)
+    if finished.status < 0:
+        raise RecordingRefused("The file cannot be read with bearable time and memory. It is damaged or hostile.")
+    held = contents_of(json.loads(finished.check("Reading the file").stdout), opened_as)
     refuse_length(held)
     return held
 
@@ -52,7 +53,7 @@ def decoded_times(path: Path, held: Contents, look: Look) -> Timeline:
         picture = f"[0:{held.picture.index}]{','.join(graph.clock(held, look)) or 'null'}[times]"
         command = [
             *(ffmpeg.program(), *ffmpeg.QUIET, "-max_error_rate", "1"),
-            *ffmpeg.guarded_input(path, *graph.INPUT, formats=held.demuxers),
+            *graph.source(path, held),
             *("-filter_complex", picture, *graph.times_output("[times]", str(times))),
         ]
         child.run(command, cpu_s=decoding_s(held), file_size=_GIB)
@@ -80,7 +81,7 @@ def look(path: Path, held: Contents) -> Look:
         if (length := float(held.expected_s)) > 60:
             votes += _sampled(path, held, length / 3)[1] + _sampled(path, held, length * 2 / 3)[1]
         fields = fields_of(votes, held.picture.interlaced)
-    if held.demuxers == "avi" and len(times) > 1:
+    if held.opened_as.demuxers == "avi" and len(times) > 1:
         return Look(0.0, fields, max(0.0, round(times[1] - float(held.usual_gap), 6)))
     return Look(times[0], fields)
 
@@ -89,10 +90,10 @@ def fields_of(votes: list[str], marked: bool) -> Fields:
     """How fields lie, from one vote a picture (tff, bff, progressive, undetermined) and the file's own mark."""
     counts = {kind: votes.count(kind) for kind in ("tff", "bff", "progressive")}
     combed, whole = counts["tff"] + counts["bff"], counts["progressive"]
-    first: Fields = "bff" if counts["bff"] > counts["tff"] else "tff"
+    first: Literal["bff", "tff"] = "bff" if counts["bff"] > counts["tff"] else "tff"
     if marked:
         return None if whole > 4 * max(1, combed) else first if combed else "auto"
-    return first if combed > max(8, 8 * whole) and max(counts["tff"], counts["bff"]) > 8 * combed / 10 else None
+    return first if combed > max(12, whole) and counts[first] > 0.9 * combed else None
 
 
 def _sampled(path: Path, held: Contents, at_s: float | None) -> tuple[list[float], list[str]]:
@@ -105,7 +106,7 @@ def _sampled(path: Path, held: Contents, at_s: float | None) -> tuple[list[float
     sound = held.sound and ("-map", f"0:{held.sound.index}", "-frames:a", "1", "-c:a", "copy", "-f", "null", "-")
     command = [
         *(ffmpeg.program(), *ffmpeg.QUIET),
-        *ffmpeg.guarded_input(path, *graph.INPUT, *seek, formats=held.demuxers),
+        *graph.source(path, held, *seek),
         *("-filter_complex", f"[0:{held.picture.index}]{judged}[seen]"),
         *("-map", "[seen]", "-frames:v", str(_SAMPLE), "-fps_mode", "passthrough", "-f", "null", "-", *(sound or ())),
     ]

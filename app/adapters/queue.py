@@ -10,14 +10,15 @@ import logging
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from huey import SqliteHuey
 from huey.consumer import Consumer
 from huey.registry import Message
-from huey.serializer import Serializer
 
 log = logging.getLogger("pennon.queue")
+
+QUEUE = "queue.db"
+"""Where the bell hangs in the data folder."""
 
 LONGEST_NAP_S = 0.5
 """How long a ring may go unheard."""
@@ -26,21 +27,16 @@ _hung: list[Queue] = []
 _hanging = threading.Lock()
 
 
-class JsonSerializer(Serializer):
-    """Messages as JSON: what a stranger writes into the file is data, never code."""
+class JsonMessages:
+    """huey's messages as JSON: what a stranger writes into the file is data, never code."""
 
-    def _serialize(self, data: Message) -> bytes:
-        return json.dumps(data).encode()
+    def serialize(self, message: Message) -> bytes:
+        """As huey calls it."""
+        return json.dumps(message).encode()
 
-    def _deserialize(self, data: bytes) -> Message:
+    def deserialize(self, data: bytes) -> Message:
+        """As huey calls it."""
         return Message(*json.loads(data))
-
-
-class _Listener(Consumer):
-    """huey's consumer as threads of a larger program, whose signals it leaves alone."""
-
-    def _set_signal_handlers(self) -> None:
-        pass
 
 
 class Queue:
@@ -49,17 +45,17 @@ class Queue:
     def __init__(self, file: Path) -> None:
         file.parent.mkdir(parents=True, exist_ok=True)
         self._huey = SqliteHuey(
-            "pennon", filename=str(file), serializer=JsonSerializer(), results=False, fsync=False, timeout=1
+            "pennon", filename=str(file), serializer=JsonMessages(), results=False, fsync=False, timeout=1
         )
         self._heard: Callable[[str], None] | None = None
         self._task = self._huey.task(name="job")(self._perform)
-        self._listener: _Listener | None = None
+        self._listener: Consumer | None = None
 
     def ring(self, job_id: str) -> None:
         """Tell whoever listens that a job is to be taken. Never fails: a ring that is lost is rung again."""
         try:
             self._task(job_id)
-        except Exception:  # noqa: BLE001 - whatever ails the bell, the row is there and the sweeper will find it
+        except Exception:  # whatever ails the bell, the row is there and the sweeper will find it
             log.warning("could not ring for job %s", job_id, exc_info=True)
 
     def unheard(self) -> int:
@@ -69,7 +65,8 @@ class Queue:
     def listen(self, heard: Callable[[str], None], threads: int) -> None:
         """Call `heard` with the id of each job that is rung for, in threads of this process."""
         self._heard = heard
-        self._listener = _Listener(self._huey, workers=threads, periodic=False, max_delay=LONGEST_NAP_S)
+        self._listener = Consumer(self._huey, workers=threads, periodic=False, max_delay=LONGEST_NAP_S)
+        self._listener._set_signal_handlers = lambda: None  # the program around it has signals of its own
         self._listener.start()
 
     def stop(self, patience_s: float) -> bool:
@@ -107,5 +104,3 @@ def ring_all(job_id: str) -> None:
     """Ring every bell that hangs in this process. A worker that finds no such job does nothing."""
     for queue in tuple(_hung):
         queue.ring(job_id)
-
-

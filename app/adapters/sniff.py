@@ -6,9 +6,11 @@ opened that does not begin like one of the formats below, and then by that forma
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from app.adapters import mov
 from app.domain.errors import RecordingRefused
 
 _HEAD = 4096
@@ -27,11 +29,32 @@ _SIGNATURES = (
     (0, b"fLaC", "flac"),
 )
 _STILLS = ((b"\xff\xd8\xff", "JPEG"), (b"\x89PNG", "PNG"), (b"BM", "BMP"), (b"II*\0", "TIFF"), (b"MM\0*", "TIFF"))
+_NO_EDITS = ("advanced_editlist", "0")
+_BY_INDEX = (("fflags", "+sortdts"),)
+"""AVI times its pictures by counting them; read by its index, one that is damaged does not shift all that follow."""
 _KNOWN = "MP4, MOV, MKV, WebM, AVI, MPEG-TS, MPEG-PS, ASF, FLV, Ogg and GIF"
 
 
-def format_of(path: Path) -> str:
-    """The name of the one format that a file may be opened as; RecordingRefused with the reason if there is none."""
+@dataclass(frozen=True)
+class Format:
+    """The demuxers that a file may be opened by, and their options."""
+
+    demuxers: str
+    options: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def edits_ignored(self) -> bool:
+        """Whether the file's edit list contradicts its pictures and is not followed."""
+        return _NO_EDITS in self.options
+
+    @property
+    def arguments(self) -> list[str]:
+        """The options as ffmpeg's arguments."""
+        return [word for name, value in self.options for word in (f"-{name}", value)]
+
+
+def format_of(path: Path) -> Format:
+    """The one format that a file may be opened as; RecordingRefused with the reason if there is none."""
     if not path.is_file():
         raise RecordingRefused("There is no such file, or it is no ordinary file.")
     with path.open("rb") as file:
@@ -39,39 +62,26 @@ def format_of(path: Path) -> str:
         if not head:
             raise RecordingRefused("The file is empty.")
         if head[4:8] in _BOXES:
-            _refuse_without_index(file)
-            return "mov,mp4,m4a,3gp,3g2,mj2"
+            return _boxed(file)
     for at, signature, name in _SIGNATURES:
         if head.startswith(signature, at):
-            return name
+            return Format(name, _BY_INDEX if name == "avi" else ())
     if _in_packets(head):
-        return "mpegts"
-    if head[0] == 0xFF and head[1:2] and head[1] & 0xE0 == 0xE0 and head[1] != 0xD8 and head[1] != 0xFF:
-        return "mp3,aac"
+        return Format("mpegts")
+    if head[0] == 0xFF and head[1:2] and head[1] & 0xE0 == 0xE0 and head[1] not in (0xD8, 0xFF):
+        return Format("mp3,aac")
     raise RecordingRefused(_what_else(head))
 
 
-def _refuse_without_index(file: BinaryIO) -> None:
-    """A file of boxes needs its index: `moov`, once whole. It is missing where an upload or a camera broke off."""
-    end = file.seek(0, 2)
-    position = 0
-    while position + 8 <= end:
-        file.seek(position)
-        header = file.read(16)
-        size, kind = int.from_bytes(header[:4]), header[4:8]
-        if size == 1:
-            size = int.from_bytes(header[8:16])
-        if size == 0:
-            size = end - position
-        if kind == b"moov" and position + size <= end:
-            return
-        if size < 8:
-            break
-        position += size
-    raise RecordingRefused(
-        "The file is not complete: the part that says where its pictures are is missing. "
-        "Copy it from the camera or upload it once more."
-    )
+def _boxed(file: BinaryIO) -> Format:
+    """A file of boxes needs its index; it is missing where an upload or a camera broke off."""
+    index = mov.index_of(file)
+    if index is None:
+        raise RecordingRefused(
+            "The file is not complete: the part that says where its pictures are is missing. "
+            "Copy it from the camera or upload it once more."
+        )
+    return Format("mov,mp4,m4a,3gp,3g2,mj2", (_NO_EDITS,) if mov.edits_lie(index) else ())
 
 
 def _in_packets(head: bytes) -> bool:

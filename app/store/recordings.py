@@ -8,7 +8,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from app.domain.clip import Clip
 from app.domain.errors import Conflict, NotFound
@@ -78,6 +78,12 @@ def set_recording_state(session: Session, recording_id: str, state: RecordingSta
         row.facts = {**row.facts, "bytes": 0}
 
 
+def describe_recording(session: Session, recording: Recording) -> None:
+    """Keep what people say of a recording in place of what they said before. Raises NotFound."""
+    row = _row(session, recording.id)
+    row.doc, row.game_id = plain(recording), recording.game
+
+
 def set_prepared(session: Session, recording_id: str, original: str, prepared: Prepared, size: int) -> None:
     """A recording is ready: digest of its file, what was made of it, bytes of both. Raises NotFound."""
     row = _row(session, recording_id)
@@ -129,6 +135,12 @@ def clips_on(session: Session, recording_id: str) -> list[Clip]:
     names = session.exec(select(ClipViewRow.clip_id).where(ClipViewRow.recording_id == recording_id))
     clips = clips_by_id(session, names).values()
     return sorted(clips, key=lambda clip: (_first_frame(clip, recording_id), clip.id))
+
+
+def count_clips_on(session: Session) -> dict[str, int]:
+    """Id of a recording -> how many clips are seen on it; recordings without clips are left out."""
+    query = select(ClipViewRow.recording_id, func.count()).group_by(ClipViewRow.recording_id)
+    return dict(session.exec(query).all())
 
 
 def _first_frame(clip: Clip, recording_id: str) -> int:

@@ -26,5 +26,21 @@ TABLE: dict[tuple[str, str], frozenset[Role]] = {
     ("POST", "/invite/{secret}"): ALL,
     ("GET", "/me"): SIGNED_IN,
     ("POST", "/me/devices/{device}/sign-out"): SIGNED_IN,
+    # long work
+    ("GET", "/jobs"): DESK,
+    ("GET", "/jobs/state"): DESK,
+    ("POST", "/jobs/{job_id}/cancel"): DESK,
+    ("POST", "/jobs/{job_id}/retry"): DESK,
+    # recordings
+    ("GET", "/recordings"): DESK,
+    ("GET", "/recordings/new"): DESK,
+    ("POST", "/recordings"): DESK,
+    ("GET", "/recordings/{recording_id}"): DESK,
+    ("GET", "/recordings/{recording_id}/edit"): DESK,
+    ("POST", "/recordings/{recording_id}"): DESK,
+    ("POST", "/recordings/{recording_id}/remove"): DESK,
+    # media: an address works on the device it was made for, and nowhere else
+    ("GET", "/media/{token}"): SIGNED_IN,
+    ("HEAD", "/media/{token}"): SIGNED_IN,
 }
 """(method, path of the route) -> who may."""

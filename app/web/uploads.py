@@ -28,6 +28,8 @@ from app.domain.errors import Unready
 RESERVE = 1 << 30
 """Bytes that an upload leaves free, so that the database can go on."""
 
+FULL = "The disk is full, so the files were not kept. Free some space and send them again."
+
 _serial = itertools.count()
 
 
@@ -67,7 +69,7 @@ class Upload(Request):
             raise HTTPException(status_code=400, detail=error.message) from error
         except OSError as error:
             if error.errno in FULL_DISK:
-                raise Unready("The disk is full, so the files were not kept. Free some space and send them again.") from error
+                raise Unready(FULL) from error
             raise
 
 
@@ -83,10 +85,14 @@ class _SpoolingParser(MultiPartParser):
         upload = self._current_part.file
         if upload is not None:
             upload.file.close()
-            # The name says who writes, so that what a killed server left can be told from work under way.
-            end = f".{os.getpid()}-{next(_serial)}.part"
-            upload.file = NamedTemporaryFile(dir=self._folder, prefix="up-", suffix=end)  # noqa: SIM115 - closed with the form
-            self._files_to_close_on_error[-1] = upload.file
+            draft = _draft(self._folder)
+            upload.file = draft
+            self._files_to_close_on_error[-1] = draft
+
+
+def _draft(folder: Path) -> Any:
+    """An open file that is gone when it is closed; the name says who writes, to show what a killed server left."""
+    return NamedTemporaryFile(dir=folder, prefix="up-", suffix=f".{os.getpid()}-{next(_serial)}.part")
 
 
 def _refuse_too_much(length: str, free: int) -> None:

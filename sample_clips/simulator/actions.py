@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
+from scipy.ndimage import gaussian_filter1d
 
 from sample_clips.simulator.gait import (
     FOREARM_M,
@@ -31,6 +32,8 @@ from sample_clips.simulator.scene import RATE, Action, Floats, Scene
 
 BALL_M = {"football": 0.11, "basketball": 0.12}
 FOOT_RADIUS_M, HAND_RADIUS_M, HEAD_RADIUS_M = 0.045, 0.045, 0.105
+UNDER_WAY = 20  # an action that peaks before this sample had begun before the scene did
+SWING, RECOVERY = 34, 30  # samples that a leg needs at least to get to the ball and back into its stride
 ON_BALL_M = 0.45  # a wished point this near to the ball's centre means the ball
 
 
@@ -48,9 +51,10 @@ def smooth(share: Floats) -> Floats:
 
 
 def fade(samples: int, start: float, on: float, off: float, end: float) -> Floats:
-    """0 before start, 1 from on to off, 0 after end; (samples,)."""
+    """0 before start, 1 from on to off, 0 after end; (samples,). What starts with the scene began before it."""
     now = np.arange(samples)
-    return smooth((now - start) / max(on - start, 1.0)) * smooth((end - now) / max(end - off, 1.0))
+    rise = smooth((now - start) / max(on - start, 1.0)) if start > 0 or on > UNDER_WAY else np.ones(samples)
+    return np.asarray(rise * smooth((end - now) / max(end - off, 1.0)))
 
 
 def foot_point(ankle: Floats, toes: Floats, size: float) -> Floats:
@@ -92,6 +96,19 @@ def _with_side(pose_field: Floats, side: int, weight: Floats, target: Floats) ->
     return field
 
 
+def _reaching(pose: Pose, side: int, weight: Floats, target: Floats) -> Pose:
+    """One hand drawn to the target (T, 3) by the weight (T,), round the shoulder and not through it; the elbow out."""
+    root = shoulder(pose, side)
+    now, then = pose.hands[:, side] - root, target - root
+    apart = 0.5 - 0.5 * np.sum(unit(now) * unit(then), axis=-1)
+    out = SIDES[side] * unit(np.cross(UP, pose.chest))
+    bow = (4 * weight * (1 - weight) * apart)[:, None] * (0.34 * pose.chest + 0.16 * out) * pose.size
+    hands = pose.hands.copy()
+    hands[:, side] = root + now + weight[:, None] * (then - now) + bow
+    elbow = unit(out - 0.35 * pose.chest - 0.25 * UP)
+    return pose.with_(hands=hands, elbows=_with_side(pose.elbows, side, np.minimum(1.0, 3 * weight), elbow))
+
+
 def _moved(pose: Pose, shift: Floats, weight: Floats) -> Pose:
     """The trunk, arms, and in the air the feet too, moved by shift (3,) times weight (T,)."""
     way = weight[:, None] * shift
@@ -124,6 +141,7 @@ def shoulder(pose: Pose, side: int) -> Floats:
 def _struck(scene: Scene, action: Action, pose: Pose, back: float, through: float) -> Pose:
     """A foot swung through the ball: back metres behind it first, through metres after it."""
     side, at, samples = _side(action), min(action.at, len(scene.ball) - 1), len(pose.pelvis)
+    start, end = min(action.start, at - SWING), max(action.end, at + RECOVERY)
     way = struck_way(scene, at)
     level = unit(way * np.array([1.0, 1.0, 0.0]) + 1e-6 * pose.hips[at])
     level = level if np.linalg.norm(way[:2]) > 0.25 else unit(pose.hips[at] * np.array([1.0, 1.0, 0.0]))
@@ -132,15 +150,15 @@ def _struck(scene: Scene, action: Action, pose: Pose, back: float, through: floa
         target = pose.pelvis[at] * np.array([1.0, 1.0, 0.0]) + level * 0.35 + UP * 0.11
     toes = unit(level - (0.45 if back > 0.2 else 0.1) * UP)
     ankle = target - foot_point(np.zeros(3), toes, pose.size)
-    before, after = min(0.14 * RATE, 0.55 * (at - action.start)), min(0.15 * RATE, 0.45 * (action.end - at))
+    before, after = min(0.14 * RATE, 0.5 * (at - start)), min(0.15 * RATE, 0.45 * (end - at))
     times = np.array([at - max(before, 1.0), at, at + max(after, 1.0)])
     body = pose.pelvis[np.clip(times, 0, samples - 1).astype(int)] - pose.pelvis[at]
     points = ankle + body * np.array([1.0, 1.0, 0.0]) + np.array([-back, 0.0, through])[:, None] * level
     points[:, 2] = ankle[2] + np.array([0.55 * back, 0.0, 0.75 * through])
     path = PchipInterpolator(times, points, axis=0)(np.clip(np.arange(samples), times[0], times[2]))
-    weight = fade(samples, action.start, times[0], times[2], action.end)
+    weight = fade(samples, start, times[0], times[2], end)
     pose = _stretched(pose, hip(pose, side)[at], ankle, 0.985 * (THIGH_M + SHANK_M) * pose.size,
-                      fade(samples, action.start, at, at, action.end))  # fmt: skip
+                      fade(samples, start, at, at, end))  # fmt: skip
     tilt = unit(pose.spine - (0.22 * through * weight)[:, None] * level)
     return pose.with_(ankles=_with_side(pose.ankles, side, weight, path), spine=tilt,
                       toes=unit(_with_side(pose.toes, side, weight, toes)))  # fmt: skip
@@ -179,12 +197,12 @@ def _header(scene: Scene, action: Action, pose: Pose) -> Pose:
 
 
 def _hand_targets(scene: Scene, action: Action, pose: Pose, follow: Floats) -> list[tuple[int, Floats]]:
-    """For each hand in use its wished centre (T, 3); follow (T,) bool says when the hands keep to the ball."""
+    """For each hand in use its wished centre (T, 3); follow (T,), 0..1, says how far the hands keep to the ball."""
     at = min(action.at, len(scene.ball) - 1)
     way = struck_way(scene, at)
     centre = np.broadcast_to(touch_point(scene, action, 0.0, 0.0 * way), pose.pelvis.shape).copy()  # type: ignore[arg-type]
     on_ball = float(np.linalg.norm(centre[at] - scene.ball[at])) < 0.01
-    centre[follow] = scene.ball[follow]
+    centre += follow[:, None] * (scene.ball - centre)
     grip = (BALL_M[scene.sport] + HAND_RADIUS_M) if on_ball else 0.05
     if action.limb == "both hands":
         left = unit(np.cross(UP, pose.chest[at]))
@@ -203,7 +221,7 @@ def _handled(scene: Scene, action: Action, pose: Pose) -> Pose:
              "shoot": (action.start, at), "dribble": (at - 6, at + 6)}.get(action.kind, (at, at))  # fmt: skip
     now = np.arange(samples)
     near = np.linalg.norm(scene.ball - head_point(pose), axis=1) < 1.3
-    follow = (now >= keeps[0]) & (now <= keeps[1]) & near
+    follow = gaussian_filter1d(((now >= keeps[0]) & (now <= keeps[1]) & near).astype(np.float64), 3)
     rise = min(action.at, action.start + (12 if keeps[0] == action.start else action.at - action.start))
     fall = max(action.at, action.end - 30) if action.kind in ("catch", "hold ball", "shoot") else action.at
     weight = fade(samples, action.start, rise, fall, action.end)
@@ -211,10 +229,9 @@ def _handled(scene: Scene, action: Action, pose: Pose) -> Pose:
     once = fade(samples, action.start, at, at, action.end)
     for side, target in targets:
         pose = _stretched(pose, shoulder(pose, side)[at], target[at], 0.985 * (UPPER_ARM_M + FOREARM_M) * pose.size, once)
-    hands = pose.hands
     for side, target in targets:
-        hands = _with_side(hands, side, weight, target)
-    return pose.with_(hands=hands)
+        pose = _reaching(pose, side, weight, target)
+    return pose
 
 
 def _aimed(action: Action, at: Floats) -> Action:
@@ -233,17 +250,16 @@ def _raised(scene: Scene, action: Action, pose: Pose) -> Pose:
     if action.kind == "whistle":
         target = head_point(pose) + pose.head * 0.15 - UP * 0.05
     weight = fade(len(pose.pelvis), action.start, action.at, max(action.at, action.end - 45), action.end)
-    return pose.with_(hands=_with_side(pose.hands, side, weight, target))
+    return _reaching(pose, side, weight, target)
 
 
 def _jump(scene: Scene, action: Action, pose: Pose) -> Pose:
     """Arms thrown up with a leap; the leap itself is in the scene."""
     weight = 0.7 * fade(len(pose.pelvis), action.start, action.at, action.at, action.end)
-    hands = pose.hands
     for side in (LEFT, RIGHT):
         target = shoulder(pose, side) + 0.3 * pose.chest + UP * 0.25 + 0.15 * SIDES[side] * np.cross(UP, pose.chest)
-        hands = _with_side(hands, side, weight, target)
-    return pose.with_(hands=hands)
+        pose = _reaching(pose, side, weight, target)
+    return pose
 
 
 def _dive(scene: Scene, action: Action, pose: Pose) -> Pose:
@@ -271,19 +287,19 @@ def _dive(scene: Scene, action: Action, pose: Pose) -> Pose:
 
 def _dive_limbs(pose: Pose, aim: Floats, away: Floats, over: Floats, fallen: Floats) -> Pose:
     """Hands at the point and then out along the fallen body; the legs trail behind, the far one bent."""
-    hands, ankles, toes = pose.hands, pose.ankles, pose.toes
+    ankles, toes = pose.ankles, pose.toes
     after = smooth(fallen / 0.25)[:, None]
     let_go = smooth((over - 0.45) / 0.4)
     for side in (LEFT, RIGHT):
         out = shoulder(pose, side) + 0.55 * pose.size * unit(pose.spine + 0.35 * pose.chest)
         grip = aim + 0.03 * SIDES[side] * unit(np.cross(away, UP))
-        hands = _with_side(hands, side, over, grip * (1 - after) + out * after)
+        pose = _reaching(pose, side, over, grip * (1 - after) + out * after)
         bent = 0.74 if SIDES[side] * float(np.cross(UP, pose.chest[0]) @ away) < 0 else 0.84
         trail = hip(pose, side) - pose.spine * bent * pose.size + 0.12 * UP * (1 if bent < 0.8 else 0)
         trail[:, 2] = np.maximum(trail[:, 2], 0.09)
         ankles = _with_side(ankles, side, let_go, trail)
         toes = unit(_with_side(toes, side, let_go, unit(-pose.spine + 0.4 * pose.chest)))
-    return pose.with_(hands=hands, ankles=ankles, toes=toes)
+    return pose.with_(ankles=ankles, toes=toes)
 
 
 LAID: dict[str, Callable[[Scene, Action, Pose], Pose]] = {

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from app.adapters import ffmpeg
 from app.adapters.assembly import assemble, files_beside
@@ -39,7 +41,7 @@ class Shelf:
         return self.recordings[name].digest
 
 
-def shelf(folder: Path) -> Shelf:
+def filled(folder: Path) -> Shelf:
     """`near`: 30 pictures a second, as the house has them. `far`: 25 a second, filmed lying on its side, odd length."""
     media = folder / "media"
     media.mkdir()
@@ -50,6 +52,20 @@ def shelf(folder: Path) -> Shelf:
     recordings = {name: prepare(media / f"{name}.mp4", HOUSE, library) for name in ("near", "far")}
     stamps = {name: stamps_of(library.picture(prepared.digest)) for name, prepared in recordings.items()}
     return Shelf(media, library, recordings, stamps)
+
+
+@pytest.fixture(scope="session")
+def filmed_shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
+    """Two prepared recordings; to be read, not changed. It takes seconds to film them, so it is done once."""
+    return filled(tmp_path_factory.mktemp("shelf"))
+
+
+@pytest.fixture
+def shelf(filmed_shelf: Shelf, tmp_path: Path) -> Shelf:
+    """The two recordings in a library of the test's own, with an empty cache."""
+    root = tmp_path / "library"
+    shutil.copytree(filmed_shelf.library.root / "prepared", root / "prepared")
+    return replace(filmed_shelf, library=Library(root))
 
 
 def turned(lying: Path, target: Path) -> Path:

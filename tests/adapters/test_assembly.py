@@ -88,8 +88,9 @@ def test_a_tape_has_its_frames_on_the_grid_its_sound_its_chapters_and_its_title(
         assert pictures.duration == 512 * plan.frames
         assert sounds.duration == samples_at(plan.frames, HOUSE.rate)
         assert (sounds.codec_context.name, sounds.rate, sounds.channels) == ("aac", 48_000, 2)
-        chapters = [(chapter["start"] * chapter["time_base"] * 30, chapter["metadata"]) for chapter in tape.chapters()]
-        assert chapters == [(chapter.frame, {"title": chapter.title}) for chapter in plan.chapters]
+        assert [(chapter["start"], chapter["time_base"], chapter["metadata"]) for chapter in tape.chapters()] == [
+            (512 * chapter.frame, Fraction(1, 15_360), {"title": chapter.title}) for chapter in plan.chapters
+        ]
         brands = {"major_brand", "minor_version", "compatible_brands"}
         assert {name: value for name, value in tape.metadata.items() if name not in brands} == {"title": plan.title}
     assert len(video.heard(out)) == samples_at(plan.frames, HOUSE.rate)

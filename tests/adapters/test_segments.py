@@ -162,7 +162,7 @@ def test_a_piece_that_grows_too_large_leaves_nothing(kind: str, shelf: Shelf, mo
         "still": Still(digest, 4, 9),
         "card": Card("Title", "Subtitle", "Foot", 30),
     }
-    with pytest.raises(RenderFailed):
+    with pytest.raises(RenderFailed, match="larger than is allowed"):
         segment(pieces[kind], HOUSE, shelf.library)
     assert [path for path in shelf.library.root.rglob("*") if path.is_file() and "segments" in path.parts] == []
 

@@ -126,7 +126,7 @@ def test_loudness_is_measured_once_for_a_range(tmp_path: Path, monkeypatch: pyte
 def test_quiet_and_loud_recordings_come_out_alike_and_below_the_limit(tmp_path: Path) -> None:
     hiss = np.random.default_rng(3).standard_normal(48_000 * 4)
     crowd = np.convolve(hiss, np.ones(24) / np.sqrt(24), "same").clip(-4, 4)
-    library = _recorded(_recorded(Library(tmp_path), crowd / 40), crowd / 4.1, "cd34")
+    library = _recorded(_recorded(Library(tmp_path), crowd / 20), crowd / 4.1, "cd34")
     pieces: list[Piece] = [_run(0, 120), Card("Title", "", "Foot", 30), _run(0, 120, digest="cd34")]
     path = tape_sound(tapes.planned(pieces), library)
     assert _lufs(path, 0, 4) == pytest.approx(-16, abs=1)

@@ -87,7 +87,7 @@ def _crossing(first: Floats, second: Floats) -> Floats:
 
 HALFWAY_AND_TOUCHLINE = ((0.0, -33.94), (0.0, -31.0), (4.0, -33.94))
 BOX_CORNER = ((36.06, -20.10), (36.06, -17.0), (41.0, -20.10))
-GOAL_AREA_CORNER = ((47.06, -9.10), (47.06, -6.0), (51.0, -9.10))
+GOAL_AREA_CORNER = ((47.06, -9.10), (47.06, -5.0), (49.6, -9.10))
 
 
 @pytest.mark.parametrize("sample", [0, 300, 600])
@@ -210,10 +210,9 @@ def test_a_foot_that_bears_weight_stays_where_it_is(speed: float) -> None:
 
 
 def test_who_stands_still_does_not_march() -> None:
-    scene = dataclasses.replace(
-        _alone(_scene("football")), xy=np.zeros((600, 1, 2)), z=np.zeros((600, 1)), facing=np.zeros((600, 1))
-    )
-    ankles = gait.walk(scene, 0).ankles
+    scene = _alone(_scene("football"))
+    still = dataclasses.replace(scene, xy=np.zeros_like(scene.xy), facing=np.zeros_like(scene.facing))
+    ankles = gait.walk(still, 0).ankles
     assert np.ptp(ankles[..., 2], axis=0).max() < 0.03
     assert np.linalg.norm(np.gradient(ankles, axis=0), axis=-1).max() * RATE < 0.3
 
@@ -284,8 +283,9 @@ def test_the_players_are_where_the_scene_puts_them() -> None:
     scene = _scene("football")
     stage = pictures.set_of(scene, "line")
     with_all = pictures.picture(stage, 50).astype(int)
-    without = pictures.picture(pictures.set_of(_alone(dataclasses.replace(scene)), "line"), 50).astype(int)
-    changed = np.abs(with_all - without).sum(axis=-1) > 150
+    empty = dataclasses.replace(_alone(scene), weather=scene.weather)
+    without = pictures.picture(pictures.set_of(empty, "line"), 50).astype(int)
+    changed = np.abs(with_all - without).sum(axis=-1) > 30
     waist = np.column_stack([scene.xy[200, :20], np.full(20, 1.0)])
     seen = project(stage.camera, 200, waist)
     inside = (seen[:, 0] > 8) & (seen[:, 0] < WIDTH - 8) & (seen[:, 1] > 8) & (seen[:, 1] < HEIGHT - 8)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import sparse
@@ -41,6 +41,11 @@ def explain_infeasible(model: Model, time_limit: float = 30) -> list[Relaxation]
 
     First what counting shows (`supply_check`). Otherwise every rule may be broken at a price (length and exposure
     dearly), and the cheapest way is told: in whole items if found within time_limit seconds, else in fractions.
+
+    >>> bank = [Item(f"i{k}", "t", k % 2 == 0, f"f{k}", "side", f"s{k}", 0.0) for k in range(6)]
+    >>> blueprint = Blueprint(forms=1, topics={"t": 4}, positives=(2, 2), topic_positives=(2, 2), cover=False, mean_b=1)
+    >>> [(one.what, one.way, round(one.amount, 2)) for one in explain_infeasible(build(bank, blueprint))]
+    [('mean difficulty', 'less', 0.95)]
     """
     short = supply_check(model.bank, model.blueprint, model.seen)
     if short:
@@ -76,15 +81,20 @@ def _elastic(model: Model) -> tuple[Model, Floats]:
     upper = np.concatenate([model.upper, np.full(2 * rows, np.inf)])
     prices = np.array([_price(row.group) for row in model.rows])
     costs = np.concatenate([np.zeros(len(model.upper)), prices, prices])
-    return Model(model.bank, model.blueprint, model.seen, wide, model.low, model.high, model.rows, upper), costs
+    return replace(model, matrix=wide, upper=upper), costs
 
 
 def conflicting_groups(model: Model, time_limit: float = 10) -> tuple[str, ...] | None:
     """A smallest set of groups of rules that contradict each other: leave any one out and there are forms.
 
     A deletion filter: each group in turn is left out for good if the rest is still impossible, by fractions first, in
-    whole items else. None if the solver could not prove enough within about time_limit seconds a group; empty if the
-    model is feasible.
+    whole items else, at most time_limit seconds each; where that is too short to tell, the group stays in. Empty if
+    there are forms after all, None if even the whole model could not be decided.
+
+    >>> bank = [Item(f"i{k}", "t", k % 2 == 0, f"f{k}", "side", f"s{k}", 0.0) for k in range(6)]
+    >>> blueprint = Blueprint(forms=1, topics={"t": 4}, positives=(1, 1), topic_positives=(2, 2), cover=False)
+    >>> conflicting_groups(build(bank, blueprint))
+    ('positives', 'positives per topic')
     """
     impossible = _impossible(model, frozenset(), time_limit)
     if impossible is not True:

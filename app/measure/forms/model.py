@@ -6,7 +6,7 @@ Automated test assembly by mixed-integer programming; see van der Linden's books
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -56,8 +56,7 @@ class Model:
         """The same model without the rows of these groups."""
         kept = np.array([row.group not in groups for row in self.rows], dtype=np.bool_)
         rows = tuple(row for row in self.rows if row.group not in groups)
-        limits = self.low[kept], self.high[kept]
-        return Model(self.bank, self.blueprint, self.seen, self.matrix[kept], *limits, rows, self.upper)
+        return replace(self, matrix=self.matrix[kept], low=self.low[kept], high=self.high[kept], rows=rows)
 
 
 def build(bank: Sequence[Item], blueprint: Blueprint, seen: Seen = ()) -> Model:

@@ -1,9 +1,12 @@
 """The pages, one module per noun. Each has a `router`; modules do not import each other."""
 
-from app.web.pages import health, home, signin
+from app.web.pages import health, home, jobs, media, recordings, signin
 
 ROUTERS = (
     health.router,
     home.router,
+    jobs.router,
+    media.router,
+    recordings.router,
     signin.router,
 )

@@ -126,7 +126,7 @@ _DRAWN: dict[str, tuple[Story, int, float, float, Billing]] = {
     "ball-out-07": (stories.pull_back, 107, 0.13, 0.0, Billing(
         "A goal that follows changes nothing: it was over before the cross was made.", "ground",
         _at(83, "0-1"), _note("good", _LINE_UP), must_get=True, game="g6", views=("line", "high"))),
-    "ball-out-08": (stories.shielded, 108, 0.03, 0.0, Billing(
+    "ball-out-08": (stories.shielded, 108, 0.012, 0.0, Billing(
         "What you have not seen you cannot flag.", "hidden",
         _at(25), _note("to fix", "Half a metre up or down the line would have opened the view past his hip."),
         game="g1", views=("line", "high"))),

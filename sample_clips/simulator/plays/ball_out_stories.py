@@ -149,12 +149,12 @@ def flag_post(name: str, seed: int, margin: float, along: float = 0.0) -> Script
     course = course.rolled((52.5 - 0.115 + 0.01 * along, -33.93), 2.6).struck((-0.75, 0.66, 0.0), 0.7, 0.75)
     course = course.touch("winger", "trap", reach=0.4, bearing=0.2)
     asked = len(course.path) - 1
-    course = course.rolled((49.6, -31.2), 1.2).touch("winger")
+    course = course.rolled((49.9, -31.0), 1.5).touch("winger")
     course = course.lofted((45, -8, 1.9), 1.4, (0.0, 0.0, 0.12)).touch("striker", "header", "head", 0.15, hop=0.3)
     course = course.free(1.2, (9.0, 4.0, 1.0))
     parts = (
         Part("passer", "home", ((0.0, 28.6, -26.5), (4.0, 38, -25), (7.0, 40, -22)), 6),
-        Part("winger", "home", ((0.0, 35, -29.5), (1.2, 38, -30.2), (6.8, 48, -26)), 11),
+        Part("winger", "home", ((0.0, 35, -29.5), (1.0, 38, -30.2), (3.0, 50.0, -31.9), (7.2, 48, -26)), 11),
         Part("marker", "away", ((0.0, 38, -27.4), (1.5, 42, -29), (3.4, 48, -31.6), (4.4, 48.0, -29.4), (6, 46, -25)), 2),
         Part("striker", "home", ((0.0, 33, -8), (3.5, 41, -9)), 9),
     )
@@ -209,7 +209,7 @@ def shielded(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
         Part("winger", "home", ((0.0, 43.5, -28.2), (1.0, 47.4, -26.6 + y), (3.4, 51.9, -23.9 + y), (4.6, 51.5, -22.0 + y)), 7),
         Part("marker", "away", ((0.0, 45.6, -25.6), (1.2, 48.2, -24.6 + y), (2.5, 51.2, -23.4 + y), (3.2, 51.4, -22.7 + y),
                                 (4.0, 50.4, -21.6 + y), (6, 49.2, -18)), 3),
-        Part("second", "away", ((0.0, 47.5, -29.5), (1.7, 51.2, -26.6 + y), (2.5, 52.5, -25.35 + y), (3.2, 52.62, -25.0 + y),
+        Part("second", "away", ((0.0, 47.5, -29.5), (1.7, 51.2, -26.6 + y), (2.5, 52.6, -25.35 + y), (3.2, 52.73, -25.0 + y),
                                 (4.2, 51.6, -23.6 + y), (6, 49.5, -17)), 5),
         Part("striker", "home", ((0.0, 38, -10), (2.5, 44, -9.5)), 9),
     )  # fmt: skip

@@ -221,7 +221,7 @@ def brought_down(name: str, seed: int, margin: float, aside: float = 0.0) -> Scr
     arm = margin > 0
     course = Course.begin((33, -27)).still(0.5).touch("winger").lofted((44.2, -3.2 + aside, 1.42), 1.6, (0.0, 0.0, 0.1))
     if arm:
-        course = course.touch("striker", "stretch", "right hand", reach=0.42, bearing=-0.9)
+        course = course.touch("striker", "stretch", "right hand", reach=0.62, bearing=-0.35)
     else:
         course = course.touch("striker", "trap", "right foot", reach=0.27, bearing=-0.9, pose=False)
     course = course.lofted((45.0, -2.7 + aside, FOOTBALL.radius), 0.4).free(0.3, (1.9, 0.7, 1.2)).touch("striker")

@@ -39,6 +39,7 @@ class Knobs:
     pace: float = 5.6  # m/s of the judged attacker just after the contact
     weather: Weather = "sun"
     focal: float = 900.0
+    stray: float = 0.0  # m, how far beyond the line the assistant stands
     flagged: bool = False  # what this crew called, and so how the referee behaves
 
     @property
@@ -174,5 +175,5 @@ def staged(
         gaze=gaze or ((0.0, "ball"), (max(at - 1.3, 0.1), "between"), (at + 0.35, "judged"), (got, "judged")),
         noises=crowd(knobs, got, knobs.ending, end_at), weather=knobs.weather,
         actions=(*referee_signals(knobs, got), *appeals(knobs, at)),
-        lag_s=0.03 + 0.02 * (knobs.seed % 6) if lag_s is None else lag_s,
+        stray=knobs.stray, lag_s=0.03 + 0.02 * (knobs.seed % 6) if lag_s is None else lag_s,
     )  # fmt: skip

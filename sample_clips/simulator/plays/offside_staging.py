@@ -42,6 +42,7 @@ class Staging:
     gaze: tuple[tuple[float, str], ...]  # what the assistant looks at, from when: "ball", "between", "line"
     focal: float
     lag_s: float = 0.08  # of the assistant behind the line
+    stray: float = 0.0  # m, how far beyond the line the assistant stands
     noises: tuple[Noise, ...] = ()
     actions: tuple[Action, ...] = ()
     home_line: float | None = None  # x of the home back line; None: in step with the attack
@@ -141,7 +142,7 @@ def _actor(side: Literal["home", "away"], number: int, rng: np.random.Generator)
 
 def _scene(staging: Staging, xy: Floats) -> Scene:
     ball, meetings = laid(staging.touches, xy)
-    official = motion.assistant(_offside_line(xy, ball), TOUCHLINE, staging.seed + 6, staging.lag_s)
+    official = motion.assistant(_offside_line(xy, ball) + staging.stray, TOUCHLINE, staging.seed + 6, staging.lag_s)
     follow = ball.copy()
     follow[:, 2] = 0.5
     return Scene(

@@ -1,0 +1,212 @@
+"""Taking a check: it is started, each look is opened once, decided once, and explained once.
+
+The three functions marked hot share commits with those of other phones, so they use Core statements only.
+"""
+
+from __future__ import annotations
+
+import random
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row
+from sqlmodel import Session
+
+from app.domain.answer import TimingPolicy, judge
+from app.domain.errors import Conflict, NotFound
+from app.domain.quiz import asks_all, order_of
+from app.domain.rulecard import Presence, Ruling
+from app.store.change import hot
+from app.store.league import audit
+from app.store.quizzes import list_assignments, list_items, load_quiz
+from app.store.sittings import (
+    Sitting,
+    add_answer,
+    add_look,
+    add_reason,
+    add_sitting,
+    answer_row,
+    end_sitting,
+    free_spare,
+    list_looks,
+    list_sittings,
+    load_sitting,
+    look_row,
+    reason_row,
+    serve_look,
+    verdicts_of,
+)
+
+COUNTED = ("OK", "LATE")
+"""Verdicts of answers that count; all others are kept, but for practice only."""
+
+
+@dataclass(frozen=True)
+class Given:
+    """What a phone reports of one decision. Times in ms of its own steady clock; `decide` counts from the last frame."""
+
+    nonce: str
+    decision: Ruling | None
+    second_answer: str | None
+    load: int
+    play: int
+    decide: int
+    hidden: bool
+    dropped: float
+    rtt: int
+    idempotency: str
+
+
+def start_sitting(session: Session, quiz_id: str, person_id: str, *, now: datetime) -> Sitting:
+    """Begin a check that one is to take, or go on with the one that was begun.
+
+    Raises NotFound when it is not one's own to take, Conflict when it has been taken.
+    """
+    quiz = load_quiz(session, quiz_id)
+    mine = {each.noun_id for each in list_assignments(session, "quiz", person_id)}
+    if quiz_id not in mine:
+        raise NotFound("There is no such check.")
+    for sitting in list_sittings(session, person_id, quiz_id):
+        if sitting.ended_at is not None:
+            raise Conflict("You have taken this check already.")
+        return sitting
+    items = [item for item in list_items(session, quiz_id) if not item.is_spare]
+    if any(item.cut is None for item in items) and not quiz.is_archived:
+        raise Conflict("The clips of this check are still being prepared. Come back in a few minutes.")
+    seed = secrets.randbelow(2**31)
+    made = Sitting(secrets.token_urlsafe(12), quiz_id, person_id, seed, len(items), now)
+    order = order_of(len(items), seed)
+    looks = [(n, items[k].n, secrets.token_urlsafe(16), asks_all(n, seed)) for n, k in enumerate(order)]
+    add_sitting(session, made, looks)
+    return made
+
+
+@hot
+def open_look(
+    connection: Connection, sitting_id: str, n: int, person_id: str, nonce: str, *, now: datetime
+) -> dict[str, Any]:
+    """Open a look: its clock runs from now. Raises NotFound for somebody else's.
+
+    One that was opened before says so: the decision may still be sent, but there is never a second showing.
+    """
+    row = look_row(connection, sitting_id, n, person_id)
+    if row.state != "ahead":
+        return {"opened": False, "state": row.state, "nonce": row.nonce if row.state == "served" else None}
+    serve_look(connection, sitting_id, n, nonce, now)
+    return {"opened": True, "state": "served", "nonce": nonce}
+
+
+@hot
+def submit_answer(
+    connection: Connection,
+    sitting_id: str,
+    n: int,
+    person_id: str,
+    given: Given,
+    policy: TimingPolicy,
+    clip_ms: int,
+    *,
+    now: datetime,
+) -> dict[str, Any]:
+    """Keep a decision, once. The same key again has the same reply; a look whose timing is not sound is replaced.
+
+    Raises NotFound for somebody else's look, Conflict when it was not opened, or decided under another key.
+    """
+    row = look_row(connection, sitting_id, n, person_id)
+    kept = answer_row(connection, sitting_id, n)
+    if kept is not None:
+        if kept.idempotency != given.idempotency:
+            raise Conflict("This look has been decided already.")
+        return _reply(row, kept.verdict)
+    if row.state != "served" or row.nonce != given.nonce:
+        raise Conflict("This look has not been opened.")
+    verdict = _verdict(row, given, policy, clip_ms, now, verdicts_of(connection, sitting_id))
+    add_answer(
+        connection, _values(sitting_id, n, row, given, verdict, now), "decided" if verdict in COUNTED else "void"
+    )
+    if verdict not in COUNTED:
+        _replace(connection, sitting_id, row)
+    return _reply(row, verdict)
+
+
+def _verdict(row: Row[Any], given: Given, policy: TimingPolicy, clip_ms: int, now: datetime, before: list[str]) -> str:
+    """The verdict of the timing. Hiding the page a second time is no answer, or hiding would be a free skip."""
+    received = round((now - row.served_at).total_seconds() * 1000)
+    verdict, _ = judge(
+        policy, 0, received, min(given.rtt, 500), clip_ms, given.load, given.play, given.decide, given.hidden,
+        given.dropped,
+    )  # fmt: skip
+    return "LATE" if given.hidden and verdict == "VOID" and "VOID" in before else verdict
+
+
+def _values(sitting_id: str, n: int, row: Row[Any], given: Given, verdict: str, now: datetime) -> dict[str, Any]:
+    decision = None if given.decision is None or verdict == "LATE" else given.decision.value
+    claimed = {"load": given.load, "play": given.play, "decide": given.decide, "hidden": given.hidden, "rtt": given.rtt}
+    return {
+        "sitting_id": sitting_id,
+        "n": n,
+        "person_id": row.person_id,
+        "clip_id": row.clip_id,
+        "topic": row.topic,
+        "decision": decision,
+        "second_answer": given.second_answer,
+        "verdict": verdict,
+        "claimed": claimed | {"said": given.decision and given.decision.value, "dropped": given.dropped},
+        "idempotency": given.idempotency,
+        "received_at": now,
+    }
+
+
+def _replace(connection: Connection, sitting_id: str, row: Row[Any]) -> None:
+    """Another clip of the same topic and side, while there are spares."""
+    item = free_spare(connection, sitting_id, row.quiz_id, row.topic, row.side)
+    if item is not None:
+        chance = random.SystemRandom()
+        add_look(connection, sitting_id, item, secrets.token_urlsafe(16), asks_all=chance.randrange(3) == 0)
+
+
+def _reply(row: Row[Any], verdict: str) -> dict[str, Any]:
+    return {"counts": verdict in COUNTED, "in_time": verdict == "OK", "asks_all": bool(row.asks_all)}
+
+
+@hot
+def submit_reason(
+    connection: Connection,
+    sitting_id: str,
+    n: int,
+    person_id: str,
+    shows: Mapping[str, Presence],
+    is_whole: bool,
+    *,
+    now: datetime,
+) -> dict[str, Any]:
+    """Keep why someone decided as they did, once; the same again changes nothing. Raises NotFound, Conflict."""
+    look_row(connection, sitting_id, n, person_id)
+    if answer_row(connection, sitting_id, n) is None:
+        raise Conflict("This look has not been decided yet.")
+    doc = {name: presence.value for name, presence in shows.items()}
+    kept = reason_row(connection, sitting_id, n)
+    if kept is None:
+        values = {"sitting_id": sitting_id, "n": n, "doc": doc, "is_whole": is_whole, "received_at": now}
+        add_reason(connection, values)
+    elif kept.doc != doc:
+        raise Conflict("Why has been said already.")
+    return {"kept": True}
+
+
+def finish_sitting(session: Session, sitting_id: str, person_id: str, *, now: datetime) -> None:
+    """End a check when every look has been decided.
+
+    Raises NotFound for somebody else's, Conflict when looks are left.
+    """
+    sitting = load_sitting(session, sitting_id)
+    if sitting.person_id != person_id:
+        raise NotFound("There is no such check.")
+    if any(look.state in ("ahead", "served") for look in list_looks(session, sitting_id)):
+        raise Conflict("There are looks left in this check.")
+    if sitting.ended_at is None:
+        end_sitting(session, sitting_id, now)
+        audit(session, now, person_id, "finish", "sitting", sitting_id)

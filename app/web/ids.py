@@ -1,0 +1,24 @@
+"""Ids in addresses: whatever cannot be one names nothing, and so is not found, before any database sees it."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import AfterValidator, TypeAdapter, ValidationError
+
+from app.domain.base import Id
+from app.domain.errors import NotFound
+
+_ID = TypeAdapter[str](Id)
+
+
+def known_form(text: str) -> str:
+    """The text, if it has the form of an id. Raises NotFound."""
+    try:
+        return _ID.validate_python(text)
+    except ValidationError as error:
+        raise NotFound("There is no such page.") from error
+
+
+NamedId = Annotated[str, AfterValidator(known_form)]
+"""A path parameter that is an id."""

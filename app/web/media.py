@@ -1,0 +1,186 @@
+"""Addresses of media, and the answer to whoever asks for one.
+
+An address is good for one device until a full hour some hours ahead, so that within the hour it is the same and a
+browser keeps what it has. It names nothing: kind, digest and end are hidden in it under the league's secret, so that
+two officials cannot find out that they were shown the same clip, and nobody can ask for what no page gave them.
+"""
+
+from __future__ import annotations
+
+import base64
+import hmac
+import os
+import struct
+from collections.abc import AsyncGenerator, Callable
+from contextlib import aclosing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import anyio
+import anyio.to_thread
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.types import Receive, Scope, Send
+
+from app.adapters.files import Library
+from app.web.auth import now
+from app.web.ranges import Stretch
+
+HOUR_S = 3600
+GOOD_H = 6
+"""An address is good for at least so many hours: an evening with a page open."""
+
+BLOCK = 1 << 18
+_TAG = 16
+_HEAD = struct.Struct(">B?I")
+_LENGTH = _TAG + _HEAD.size + 32
+
+
+@dataclass(frozen=True)
+class Medium:
+    """A kind of media: the number that stands for it in an address, its type, where the library keeps it."""
+
+    code: int
+    type: str
+    place: Callable[[Library, str], Path]
+
+
+MEDIA: dict[str, Medium] = {
+    "picture": Medium(1, "video/mp4", Library.picture),
+    "sound": Medium(2, "audio/wav", Library.sound),
+    "tape": Medium(3, "video/mp4", Library.tape),
+    "captions": Medium(4, "text/vtt; charset=utf-8", lambda library, digest: library.tape(digest).with_suffix(".vtt")),
+    "poster": Medium(5, "image/jpeg", lambda library, digest: library.tape(digest).with_suffix(".jpg")),
+    "cut": Medium(6, "video/mp4", Library.cut),
+}
+"""picture and sound of a prepared recording; tape of a lesson, its captions and poster; cut of a clip for phones."""
+
+_BY_CODE = {medium.code: medium for medium in MEDIA.values()}
+
+
+@dataclass(frozen=True)
+class Asset:
+    """What an address stands for. `end`: the instant at which it stops being good. `download`: as a file to keep."""
+
+    medium: Medium
+    digest: str
+    download: bool
+    end: datetime
+
+
+def media_address(request: Request, kind: str, digest: str, *, download: bool = False) -> str:
+    """The address of a file of the library for the device that asks, such as `/media/Xk3...`.
+
+    `kind`: a key of MEDIA. `digest`: 64 hex digits. `download`: offer it as a file to keep; only where the recording
+    or the lesson allows that. Whoever calls this has made sure that the viewer may see it.
+    """
+    hour = -(-now().timestamp() // HOUR_S) + GOOD_H
+    payload = _HEAD.pack(MEDIA[kind].code, download, int(hour)) + bytes.fromhex(digest)
+    secret, device = _keys(request)
+    tag = _tag(secret, device, payload)
+    return f"/media/{base64.urlsafe_b64encode(tag + _veiled(secret, tag, payload)).decode().rstrip('=')}"
+
+
+def asset_of(request: Request, token: str, at: datetime) -> Asset | None:
+    """What the last part of an address stands for; None when it is not this device's, or no longer good."""
+    sealed = _decoded(token)
+    if len(sealed) != _LENGTH:
+        return None
+    secret, device = _keys(request)
+    tag, payload = sealed[:_TAG], _veiled(secret, sealed[:_TAG], sealed[_TAG:])
+    if not hmac.compare_digest(tag, _tag(secret, device, payload)):
+        return None
+    code, download, hour = _HEAD.unpack_from(payload)
+    end = datetime.fromtimestamp(hour * HOUR_S, UTC)
+    return Asset(_BY_CODE[code], payload[_HEAD.size :].hex(), download, end) if at < end else None
+
+
+def etag_of(request: Request, asset: Asset) -> str:
+    """A strong entity tag that says nothing of the content to another device."""
+    secret, device = _keys(request)
+    return f'"{hmac.digest(secret, b"etag" + device + _name(asset), "sha256").hex()[:32]}"'
+
+
+def _name(asset: Asset) -> bytes:
+    return bytes([asset.medium.code]) + bytes.fromhex(asset.digest)
+
+
+def _keys(request: Request) -> tuple[bytes, bytes]:
+    """The league's secret for media, and the device with an end mark that no digest contains."""
+    return f"media:{request.app.state.secret}".encode(), f"{request.state.viewer.device};".encode()
+
+
+def _tag(secret: bytes, device: bytes, payload: bytes) -> bytes:
+    return hmac.digest(secret, b"tag" + device + payload, "sha256")[:_TAG]
+
+
+def _veiled(secret: bytes, tag: bytes, text: bytes) -> bytes:
+    """The text under a stream of bytes that depends on the tag; doing it twice takes it off again."""
+    stream = hmac.digest(secret, b"veil" + tag, "sha512")
+    return bytes(a ^ b for a, b in zip(text, stream, strict=False))
+
+
+def _decoded(token: str) -> bytes:
+    try:
+        return base64.b64decode(token + "=" * (-len(token) % 4), altchars=b"-_", validate=True)
+    except ValueError:
+        return b""
+
+
+class StretchResponse(Response):
+    """Some stretch of a file, read in blocks by threads; nothing more is read once nobody listens."""
+
+    def __init__(self, path: Path, stretch: Stretch, status: int, headers: dict[str, str]) -> None:
+        super().__init__(status_code=status, headers={**headers, "content-length": str(stretch.length)})
+        self._path, self._stretch = path, stretch
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Send it; the head alone where that was asked for."""
+        await send({"type": "http.response.start", "status": self.status_code, "headers": self.raw_headers})
+        if scope["method"] == "HEAD" or self._stretch.length == 0:
+            await send({"type": "http.response.body", "body": b""})
+            return
+        async with anyio.create_task_group() as both:
+            both.start_soon(_until_gone, receive, both.cancel_scope)
+            async with aclosing(_blocks(self._path, self._stretch)) as blocks:
+                async for block, more in blocks:
+                    await send({"type": "http.response.body", "body": block, "more_body": more})
+            both.cancel_scope.cancel()
+
+
+async def _until_gone(receive: Receive, scope: anyio.CancelScope) -> None:
+    while (await receive())["type"] != "http.disconnect":
+        pass
+    scope.cancel()
+
+
+async def _blocks(path: Path, stretch: Stretch) -> AsyncGenerator[tuple[bytes, bool]]:
+    """The stretch block by block, each with whether more follow. Raises OSError when the file ends before it."""
+    at = stretch.first
+    file, block = await anyio.to_thread.run_sync(_opened, path, at, min(BLOCK, stretch.end - at))
+    try:
+        while True:
+            at += len(block)
+            yield block, at < stretch.end
+            if at >= stretch.end:
+                return
+            block = await anyio.to_thread.run_sync(_read, file, at, min(BLOCK, stretch.end - at))
+    finally:
+        os.close(file)
+
+
+def _opened(path: Path, at: int, length: int) -> tuple[int, bytes]:
+    file = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+    try:
+        return file, _read(file, at, length)
+    except BaseException:
+        os.close(file)
+        raise
+
+
+def _read(file: int, at: int, length: int) -> bytes:
+    block = os.pread(file, length, at)
+    if not block:
+        raise OSError(f"a file of the library ends at {at}, earlier than it did")
+    return block

@@ -1,0 +1,225 @@
+"""Recordings: what is here by game, bringing more, one of them with its picture and all that is known of it."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import anyio.to_thread
+from fastapi import APIRouter, Request
+from sqlmodel import Session
+from starlette.datastructures import UploadFile
+from starlette.responses import RedirectResponse, Response
+
+from app.actions.intake import Incoming, add_recordings, correct_recording, discard_recording, preparation_key
+from app.domain.clip import Clip
+from app.domain.recording import Game
+from app.store.content import list_games
+from app.store.engine import Database
+from app.store.jobs import Job, jobs_by_key
+from app.store.people import list_people
+from app.store.recordings import RecordingFacts, clips_on, count_clips_on, list_recordings, load_recording
+from app.web import forms
+from app.web.auth import Db, Looking, Now
+from app.web.ids import NamedId
+from app.web.media import media_address
+from app.web.recording_form import SEE, DetailsForm, UploadForm, file_label, typed_of
+from app.web.render import page
+from app.web.uploads import UploadRoute, free_bytes, keep_spooled
+from app.web.words import capital, count
+
+router = APIRouter()
+uploads = APIRouter(route_class=UploadRoute)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A recording in the list: the job that prepares it, if there is one, and how many clips are seen on it."""
+
+    facts: RecordingFacts
+    job: Job | None
+    clips: int
+
+
+@dataclass(frozen=True)
+class GameLines:
+    """A game (None: of no game) with its recordings."""
+
+    game: Game | None
+    lines: list[Line]
+
+
+@dataclass(frozen=True)
+class RecordingsPage:
+    """Everything that is here, the games last played first; bytes in use and bytes free."""
+
+    heading: str
+    games: list[GameLines]
+    used: int
+    free: int
+
+
+@dataclass(frozen=True)
+class DetailsPage:
+    """The form: for new recordings (`facts` None) or to correct one. `angles`: those in use, to choose from."""
+
+    facts: RecordingFacts | None
+    games: list[Game]
+    angles: list[str]
+    free: int
+    typed: Mapping[str, Any]
+    about: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class RecordingPage:
+    """One recording. `picture`, `copy`: addresses to look at it and, where that is allowed, to keep it."""
+
+    facts: RecordingFacts
+    game: Game | None
+    job: Job | None
+    clips: list[Clip]
+    brought_by: str
+    picture: str
+    copy: str
+
+
+@router.get("/recordings")
+def recordings_page(request: Request, db: Db) -> Response:
+    """All recordings by game."""
+    with db.read() as session:
+        recordings, games, clips = list_recordings(session), list_games(session), count_clips_on(session)
+        jobs = jobs_by_key(session, [preparation_key(facts.id) for facts in recordings if not facts.is_ready])
+    lines = [Line(facts, jobs.get(preparation_key(facts.id)), clips.get(facts.id, 0)) for facts in recordings]
+    groups = list(_by_game(lines, games))
+    used = sum(facts.bytes for facts in recordings)
+    shown = RecordingsPage(_heading(lines, groups), groups, used, _free(request))
+    return page(request, "recordings/list.html", shown)
+
+
+def _by_game(lines: list[Line], games: list[Game]) -> Iterable[GameLines]:
+    for game in [*games, None]:
+        of_game = [line for line in lines if line.facts.recording.game == (game and game.id)]
+        if of_game:
+            yield GameLines(game, of_game)
+
+
+def _heading(lines: list[Line], groups: list[GameLines]) -> str:
+    if not lines:
+        return "No recordings yet."
+    games = sum(group.game is not None for group in groups)
+    recordings = capital(count(len(lines), "recording"))
+    return f"{recordings} of {count(games, 'game')}." if games else f"{recordings}."
+
+
+@router.get("/recordings/new")
+def new_recordings_page(request: Request, db: Db) -> Response:
+    """The form for bringing recordings."""
+    return page(request, "recordings/form.html", _form(request, db, None, {"see": SEE}, {}))
+
+
+def _form(
+    request: Request, db: Database, facts: RecordingFacts | None, typed: Mapping[str, Any], about: Mapping[str, str]
+) -> DetailsPage:
+    with db.read() as session:
+        games = list_games(session)
+        angles = sorted({each.recording.angle for each in list_recordings(session)})
+    return DetailsPage(facts, games, angles, _free(request), typed, about)
+
+
+@uploads.post("/recordings")
+async def bring_recordings(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
+    """Keep the files, and order their preparation."""
+    try:
+        form = await forms.read(request, UploadForm)
+    except forms.Mistakes as mistakes:
+        shown = await anyio.to_thread.run_sync(_form, request, db, None, mistakes.typed, mistakes.about)
+        return page(request, "recordings/form.html", shown, status=422)
+    new = form.new()
+    ids = [secrets.token_hex(8) for _ in form.files]
+    spool: Path = request.app.state.library.spool
+    try:
+        incoming = [await _kept(request, form, new, *pair) for pair in zip(ids, form.files, strict=True)]
+        await db.changed(add_recordings, incoming, new, viewer.person_id, now=at)
+    except BaseException:
+        for name in ids:
+            (spool / name).unlink(missing_ok=True)
+        raise
+    return RedirectResponse("/recordings", 303)
+
+
+async def _kept(request: Request, form: UploadForm, new: Game | None, name: str, upload: UploadFile) -> Incoming:
+    size = await anyio.to_thread.run_sync(keep_spooled, upload, request.app.state.library, name)
+    return Incoming(form.recording(name, file_label(upload.filename), new), size)
+
+
+@router.get("/recordings/{recording_id}")
+def recording_page(request: Request, recording_id: NamedId, db: Db) -> Response:
+    """One recording."""
+    with db.read() as session:
+        facts = load_recording(session, recording_id)
+        shown = _shown(request, session, facts)
+    return page(request, "recordings/show.html", shown)
+
+
+def _shown(request: Request, session: Session, facts: RecordingFacts) -> RecordingPage:
+    recording, prepared = facts.recording, facts.prepared
+    key = preparation_key(facts.id)
+    names = {person.id: person.name for person in list_people(session)}
+    return RecordingPage(
+        facts=facts,
+        game=next((game for game in list_games(session) if game.id == recording.game), None),
+        job=None if prepared else jobs_by_key(session, [key]).get(key),
+        clips=clips_on(session, facts.id),
+        brought_by=names.get(facts.by, ""),
+        picture=media_address(request, "picture", prepared.digest) if prepared else "",
+        copy=media_address(request, "picture", prepared.digest, download=True)
+        if prepared and recording.download
+        else "",
+    )
+
+
+@router.get("/recordings/{recording_id}/edit")
+def edit_recording_page(request: Request, recording_id: NamedId, db: Db) -> Response:
+    """The form for correcting what is said of it."""
+    with db.read() as session:
+        facts = load_recording(session, recording_id)
+    return page(request, "recordings/form.html", _form(request, db, facts, typed_of(facts.recording), {}))
+
+
+@router.post("/recordings/{recording_id}")
+async def correct(request: Request, recording_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
+    """Keep what is said of it now."""
+    facts = await anyio.to_thread.run_sync(_load, db, recording_id)
+    try:
+        form = await forms.read(request, DetailsForm)
+    except forms.Mistakes as mistakes:
+        shown = await anyio.to_thread.run_sync(_form, request, db, facts, mistakes.typed, mistakes.about)
+        return page(request, "recordings/form.html", shown, status=422)
+    new, old = form.new(), facts.recording
+    recording = form.recording(old.id, old.file, new, offset=old.offset)
+    await db.changed(correct_recording, recording, new, viewer.person_id, now=at)
+    return RedirectResponse(f"/recordings/{recording_id}", 303)
+
+
+def _load(db: Database, recording_id: str) -> RecordingFacts:
+    with db.read() as session:
+        return load_recording(session, recording_id)
+
+
+@router.post("/recordings/{recording_id}/remove")
+async def remove_recording(request: Request, recording_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
+    """Forget one that could not be used, with its file."""
+    await db.changed(discard_recording, recording_id, viewer.person_id, now=at)
+    (request.app.state.library.spool / recording_id).unlink(missing_ok=True)
+    return RedirectResponse("/recordings", 303)
+
+
+def _free(request: Request) -> int:
+    return free_bytes(request.app.state.library.spool)
+
+
+router.include_router(uploads)

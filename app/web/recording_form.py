@@ -1,0 +1,91 @@
+"""What people say of recordings when they bring them or correct them: game, angle, who may see them."""
+
+from __future__ import annotations
+
+import re
+import secrets
+import unicodedata
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from pydantic import Field, ValidationInfo, field_validator
+from starlette.datastructures import UploadFile
+
+from app.domain.recording import Game, Recording
+from app.web.forms import Form
+
+SEE = Recording.model_fields["see"].default
+"""Who may see a recording where nobody says anything else."""
+
+NO_GAME = "none"
+SAID = {"angle", "see", "until", "download", "injury", "consent"}
+"""What is said of a recording beside its game."""
+
+
+class DetailsForm(Form):
+    """All but the file. `game`: the id of one, or `none`; `new_game` names one that is not there yet."""
+
+    game: str = Field(default="", max_length=80)
+    new_game: str = Field(default="", max_length=200, validate_default=True)
+    played_on: date | None = None
+    angle: str = Field(max_length=120)
+    see: str = Field(default=SEE, max_length=300)
+    until: date | None = None
+    download: bool = False
+    injury: bool = False
+    consent: str = Field(default="", max_length=1000)
+
+    @field_validator("new_game")
+    @classmethod
+    def _one_game(cls, value: str, info: ValidationInfo) -> str:
+        if info.data.get("game") and value:
+            raise ValueError("Choose a game that is here or name a new one, not both.")
+        if not (info.data.get("game") or value):
+            raise ValueError("Choose a game that is here, or name a new one.")
+        return value
+
+    def new(self) -> Game | None:
+        """The game that is not there yet, with an id of its own."""
+        if not self.new_game:
+            return None
+        return Game(id=f"{slug(self.new_game)}-{secrets.token_hex(3)}", title=self.new_game, on=self.played_on)
+
+    def recording(self, recording_id: str, file: str, new: Game | None, **kept: Any) -> Recording:
+        """The recording that this says something of; `kept` is what the form does not ask for."""
+        game = new.id if new is not None else None if self.game == NO_GAME else self.game
+        said = self.model_dump(include=SAID)
+        return Recording(id=recording_id, file=file, game=game, **said, **kept)
+
+
+class UploadForm(DetailsForm):
+    """Files that come with what is said of them."""
+
+    files: list[UploadFile]
+
+    @field_validator("files")
+    @classmethod
+    def _some(cls, value: list[UploadFile]) -> list[UploadFile]:
+        chosen = [each for each in value if each.filename]
+        if not chosen:
+            raise ValueError("Choose one file or several.")
+        return chosen
+
+
+def typed_of(recording: Recording) -> Mapping[str, Any]:
+    """A recording as it stands in the form."""
+    shown = recording.model_dump(mode="json", include=SAID, exclude_none=True)
+    return {**shown, "game": recording.game or NO_GAME}
+
+
+def file_label(name: str | None) -> str:
+    """What a browser calls a file, as a label: the last part of its path, without what cannot be printed."""
+    last = re.split(r"[/\\]", name or "")[-1]
+    printable = "".join(letter for letter in last if letter.isprintable()).strip()
+    return printable.encode("utf-8", "replace").decode()[:200] or "recording"
+
+
+def slug(title: str) -> str:
+    """A title as the beginning of an id: small letters, digits, single hyphens."""
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
+    return "-".join(re.findall(r"[a-z0-9]+", plain))[:60].strip("-") or "game"
