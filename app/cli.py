@@ -18,7 +18,8 @@ from app.actions.tape import Built, build_tape
 from app.adapters.files import Library
 from app.adapters.frame import write_frame
 from app.adapters.machine import checks
-from app.domain.errors import CurriculumError, PennonError, Problem
+from app.domain.curriculum import Fault
+from app.domain.errors import CurriculumError, Misplaced, PennonError, Problem
 from app.domain.recording import House
 from app.domain.timecode import clock
 from app.settings import Settings
@@ -177,7 +178,10 @@ def tape_build(
     """Cut and stitch one lesson straight from a curriculum folder."""
     checked = curriculum_actions.check_curriculum(folder)
     loaded, library = checked.loaded, Library(Settings.from_env().data)
-    built = build_tape(loaded.curriculum, lesson, loaded.media, library, out, None if as_json else _working)
+    try:
+        built = build_tape(loaded.curriculum, lesson, loaded.media, library, out, None if as_json else _working)
+    except Misplaced as error:
+        raise CurriculumError((loaded.problem(Fault(error.path, str(error))),)) from error
     if as_json:
         _line(_tape_line(built))
     else:

@@ -46,7 +46,7 @@ COUNTED = ("OK", "LATE")
 
 @dataclass(frozen=True)
 class Given:
-    """What a phone reports of one decision. Times in ms of its own steady clock; `decide` counts from the last frame."""
+    """What a phone reports of one decision. Times in ms of its steady clock; `decide` counts from the last frame."""
 
     nonce: str
     decision: Ruling | None

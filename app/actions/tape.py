@@ -13,9 +13,9 @@ from app.adapters.assembly import Files, assemble, files_beside
 from app.adapters.files import Library
 from app.adapters.prepare import prepare
 from app.adapters.segments import Segment, segment
-from app.adapters.sound import tape_sound
+from app.adapters.sound import TapeSound, tape_sound
 from app.domain.curriculum import Curriculum
-from app.domain.errors import BadInput, PennonError, RenderFailed, Unready
+from app.domain.errors import BadInput, Misplaced, PennonError, RecordingRefused, RenderFailed, Unready
 from app.domain.recording import Prepared
 from app.domain.tape import Chapter, Piece, Plan, plan, recordings_of
 from app.domain.timecode import Rate
@@ -58,7 +58,8 @@ def build_tape(
     """Build the tape of a lesson as `out`, with captions (.vtt) and poster (.jpg) beside it.
 
     `media` is the folder of the curriculum's recordings; those that the lesson shows are prepared where they are not
-    yet. Pieces that `library` holds from an earlier build are used again. Raises BadInput (a name or a frame that is
+    yet. Pieces that `library` holds from an earlier build are used again. `continuous`: the sound is encoded as a
+    whole, for an edition that is published (see `sound`). Raises BadInput (a name or a frame that is
     not there, a file that is no recording), RenderFailed, Unready; then there is nothing new at `out`.
     """
     tell = on_progress or _silent
@@ -67,7 +68,7 @@ def build_tape(
         library.sweep()
         prepared = _prepared(curriculum, lesson_id, media, library, tell)
         work = plan(curriculum.lesson(lesson_id), curriculum.clip_by_id(), prepared, curriculum.about.house)
-        segments, sound = _rendered(work, lesson_id, library, tell)
+        segments, sound = _rendered(work, lesson_id, library, tell, continuous)
         tell("joining", 0.0)
         assemble(work, segments, sound, files)
         tell("joining", 1.0)
@@ -120,11 +121,15 @@ def _prepared(
 ) -> dict[str, Prepared]:
     """The recordings that a lesson shows, by their ids, prepared now where they were not yet."""
     names = recordings_of(curriculum.lesson(lesson_id), curriculum.clip_by_id())
-    house = curriculum.about.house
-    return {
-        name: prepare(_file(name, curriculum, media), house, library, partial(tell, f"preparing {name}"))
-        for name in names
-    }
+    return {name: _prepared_one(name, curriculum, media, library, tell) for name in names}
+
+
+def _prepared_one(name: str, curriculum: Curriculum, media: Path, library: Library, tell: Progress) -> Prepared:
+    path = _file(name, curriculum, media)
+    try:
+        return prepare(path, curriculum.about.house, library, partial(tell, f"preparing {name}"))
+    except RecordingRefused as refusal:
+        raise Misplaced(("recordings", name, "file"), f"{path.name}: {refusal.reason}") from refusal
 
 
 def _file(name: str, curriculum: Curriculum, media: Path) -> Path:
@@ -133,14 +138,16 @@ def _file(name: str, curriculum: Curriculum, media: Path) -> Path:
         raise BadInput(f'There is no recording "{name}" in this curriculum.')
     path = media / recordings[name].file
     if not path.is_file():
-        raise BadInput(f'The recording "{name}" has no file: {path} is not there.')
+        raise Misplaced(("recordings", name, "file"), f'The recording "{name}" has no file: {path} is not there.')
     return path
 
 
-def _rendered(work: Plan, lesson_id: str, library: Library, tell: Progress) -> tuple[list[Segment], Path]:
+def _rendered(
+    work: Plan, lesson_id: str, library: Library, tell: Progress, continuous: bool
+) -> tuple[list[Segment], TapeSound]:
     """All pieces in order, and the sound; the first failure ends the work and names its step."""
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        sound = pool.submit(tape_sound, work, library)
+        sound = pool.submit(tape_sound, work, library, continuous=continuous)
         pieces = {piece: pool.submit(segment, piece, work.house, library) for piece in dict.fromkeys(work.pieces)}
         try:
             segments = list(_in_order(work.pieces, pieces, lesson_id, tell))

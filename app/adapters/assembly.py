@@ -17,8 +17,9 @@ from PIL import Image
 from app.adapters import child, cut, ffmpeg
 from app.adapters.files import partial
 from app.adapters.segments import Segment
+from app.adapters.sound import TapeSound
 from app.domain.errors import RenderFailed
-from app.domain.tape import CUE_LENGTH, Cue, Plan, samples_at
+from app.domain.tape import CUE_LENGTH, Cue, Plan
 from app.domain.timecode import Rate
 
 POSTER_QUALITY = 85
@@ -38,7 +39,7 @@ def files_beside(out: Path) -> Files:
     return Files(out, out.with_suffix(".vtt"), out.with_suffix(".jpg"))
 
 
-def assemble(plan: Plan, segments: Iterable[Segment], sound: Path, out: Files) -> None:
+def assemble(plan: Plan, segments: Iterable[Segment], sound: TapeSound, out: Files) -> None:
     """Join a tape and write what goes with it. Raises RenderFailed, Unready; nothing new is left then."""
     with ExitStack() as drafts:
         tape, captions, poster = (drafts.enter_context(partial(path)) for path in (out.tape, out.captions, out.poster))
@@ -54,20 +55,20 @@ def _write(path: Path, data: bytes) -> None:
         raise RenderFailed(f"{path.name} could not be written: {error.strerror}.", permanent=False) from error
 
 
-def _join(plan: Plan, segments: list[Segment], sound: Path, out: Path) -> None:
+def _join(plan: Plan, segments: list[Segment], sound: TapeSound, out: Path) -> None:
     job = json.dumps(join_job(plan, segments, sound, out)).encode()
-    inputs = [*(part.path for each in segments for part in each.parts), sound]
+    inputs = [*(part.path for each in segments for part in each.parts), *(part.path for part in sound.parts)]
     command = child.python("app.adapters.join")
-    done = child.run(command, cpu_s=60 + plan.frames / 200, file_size=_largest(inputs), stdin=job)
-    _look_over(plan, json.loads(done.check("Joining the tape").stdout), out)
+    done = child.run(command, cpu_s=60 + plan.frames / 200, file_size=_largest(inputs, plan.frames), stdin=job)
+    _look_over(plan, sound, json.loads(done.check("Joining the tape").stdout), out)
 
 
-def _largest(inputs: Iterable[Path]) -> int:
-    """Bytes that the tape cannot reach, by what goes into it."""
-    return sum(path.stat().st_size for path in inputs) + (8 << 20)
+def _largest(inputs: Iterable[Path], frames: int) -> int:
+    """Bytes that the tape cannot reach, by what goes into it and a generous index."""
+    return sum(path.stat().st_size for path in inputs) + frames * 1000 + (1 << 20)
 
 
-def join_job(plan: Plan, segments: list[Segment], sound: Path, out: Path) -> dict[str, object]:
+def join_job(plan: Plan, segments: list[Segment], sound: TapeSound, out: Path) -> dict[str, object]:
     """What the joining child is told."""
     rate = plan.house.rate
     return {
@@ -76,17 +77,19 @@ def join_job(plan: Plan, segments: list[Segment], sound: Path, out: Path) -> dic
         "rate": [rate.num, rate.den],
         "timescale": ffmpeg.track_timescale(rate),
         "parts": [[str(part.path.absolute()), part.first, part.frames] for each in segments for part in each.parts],
-        "sound": str(sound.absolute()),
-        "samples": samples_at(plan.frames, rate),
+        "sounds": [[str(part.path.absolute()), part.slot, part.packets] for part in sound.parts],
+        "silence": str(sound.silence.absolute()),
+        "samples": sound.samples,
         "chapters": [[chapter.frame, chapter.title] for chapter in plan.chapters],
     }
 
 
-def _look_over(plan: Plan, told: dict[str, int], out: Path) -> None:
+def _look_over(plan: Plan, sound: TapeSound, told: dict[str, int], out: Path) -> None:
     """Read back what was written: a muxer's word on a full disk is not always heard."""
     frames = cut.track_of(out, "The tape").frames
-    if not frames == told["pictures"] == plan.frames:
-        raise RenderFailed(f"The tape has {frames} frames, {plan.frames} were planned.", permanent=True)
+    if not frames == told["pictures"] == plan.frames or told["sounds"] != sound.packets:
+        what = f"The tape has {frames} frames and {told['sounds']} packets of sound"
+        raise RenderFailed(f"{what}, {plan.frames} and {sound.packets} were planned.", permanent=True)
 
 
 def milliseconds(frame: int, rate: Rate) -> int:

@@ -2,14 +2,16 @@
 
     python -m app.adapters.join < JOB
 
-The job is JSON: {"out", "title", "rate": [num, den], "timescale", "parts": [[path, first, frames], ...], "sound",
-"samples", "chapters": [[frame, title], ...]}. Every picture gets its place on the tape's grid by counting;
-what does not fit there (a lost picture, another decoder header) ends the work. Prints {"pictures", "sounds"}.
+The job is JSON: {"out", "title", "rate": [num, den], "timescale", "parts": [[path, first, frames], ...], "sounds":
+[[path, slot, packets], ...], "silence", "samples", "chapters": [[frame, title], ...]}. Every picture and every packet
+of sound gets its place on the tape by counting; what does not fit there (a lost picture, another decoder header) ends
+the work. Prints {"pictures", "sounds"}.
 Imports nothing of the program but PyAV, so that its start is cheap.
 """
 
 from __future__ import annotations
 
+import itertools
 import json
 import sys
 from collections.abc import Iterator
@@ -29,6 +31,9 @@ Coded: TypeAlias = "Packet[Any]"
 
 REORDER = 2
 """Frames by which coded pictures may be out of order in house form (two B-frames, one of them leaned on)."""
+PACKET = 1024
+"""Samples of one packet of sound."""
+SAMPLE_RATE = 48_000
 GUARD = {"format_whitelist": "mov,mp4,m4a,3gp,3g2,mj2", "protocol_whitelist": "file"}
 
 
@@ -41,12 +46,10 @@ def main(job: dict[str, Any]) -> dict[str, int]:
     with av.open(job["out"], "w", format="mp4", options=options) as out:
         out.metadata["title"] = job["title"]
         out.set_chapters(list(_chapters(job)))
-        with _opened(job["parts"][0][0]) as first, _opened(job["sound"]) as sound:
+        with _opened(job["parts"][0][0]) as first, _opened(job["silence"]) as silence:
             picture_track = out.add_stream_from_template(first.streams.video[0], opaque=False)
-            sound_track = out.add_stream_from_template(sound.streams.audio[0], opaque=False)
-            pictures = _pictures(job, picture_track)
-            sounds = _sounds(sound, job["samples"], sound_track)
-            return _interleaved(out, pictures, sounds)
+            sound_track = out.add_stream_from_template(silence.streams.audio[0], opaque=False)
+            return _interleaved(out, _pictures(job, picture_track), _sounds(job, sound_track))
 
 
 def _opened(path: str) -> InputContainer:
@@ -113,21 +116,39 @@ def _placed(packet: Coded, shown: int, coded: int, rate: Fraction, track: Stream
     packet.pts, packet.dts, packet.duration = shown, coded, 1
 
 
-def _sounds(container: InputContainer, samples: int, track: Stream) -> Iterator[Coded]:
-    """All sound up to the last sample of the tape; the encoder's run-up lies before its first."""
-    stream: Stream = container.streams.audio[0]
-    expected = None
-    for packet in container.demux(stream):
-        if not packet.size or packet.pts is None or packet.pts >= samples:
-            continue
-        if packet.pts != (expected := packet.pts if expected is None else expected):
-            raise ValueError(f"sound is missing at sample {expected}")
-        expected += packet.duration or 0
-        packet.duration = min(packet.duration or 0, samples - packet.pts)
-        packet.stream = track
+def _sounds(job: dict[str, Any], track: Stream) -> Iterator[Coded]:
+    """All packets of sound up to the tape's last sample; the encoder's run-up lies before its first."""
+    samples = job["samples"]
+    for number, data in enumerate(_packets(job, -(-samples // PACKET) + 1)):
+        packet = Packet(data)
+        packet.stream, packet.time_base, packet.is_keyframe = track, Fraction(1, SAMPLE_RATE), True
+        packet.pts = packet.dts = (number - 1) * PACKET
+        packet.duration = min(PACKET, samples - packet.pts)
         yield packet
-    if expected is None or expected < samples:
-        raise ValueError(f"the sound ends at sample {expected} of {samples}")
+
+
+def _packets(job: dict[str, Any], total: int) -> Iterator[bytes]:
+    """The data of each packet: of the part that stands there, else silence."""
+    *_, silent = _coded_sound(job["silence"], 4)
+    at = 0
+    for path, slot, packets in [*job["sounds"], ["", total, 0]]:
+        if slot < at:
+            raise ValueError(f"two sounds stand at packet {slot}")
+        yield from itertools.repeat(silent, slot - at)
+        yield from _coded_sound(path, packets) if packets else ()
+        at = slot + packets
+
+
+def _coded_sound(path: str, packets: int) -> Iterator[bytes]:
+    """The data of the first packets of a file."""
+    found = 0
+    with _opened(path) as container:
+        for packet in container.demux(container.streams.audio[0]):
+            if packet.size and found < packets:
+                found += 1
+                yield bytes(packet)
+    if found < packets:
+        raise ValueError(f"a sound has {found} of {packets} packets")
 
 
 def _interleaved(out: OutputContainer, pictures: Iterator[Coded], sounds: Iterator[Coded]) -> dict[str, int]:

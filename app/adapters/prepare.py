@@ -76,6 +76,7 @@ def prepare(
     facts = library.facts(digest)
     if facts.exists():
         return Prepared.model_validate_json(facts.read_bytes())
+    library.sweep()
     held = contents(source_file)
     adopted = not departures(held, house) and _keys_read(source_file, held)
     seen = Look() if adopted else look(source_file, held)

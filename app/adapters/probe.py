@@ -38,7 +38,7 @@ def contents(path: Path) -> Contents:
     options = json.dumps({**guards, **dict(opened_as.options)})
     limits = (str(MAX_SIDE), str(MAX_PIXELS))
     command = child.python("app.adapters.container", f"file:{path.absolute()}", options, *limits)
-    finished = child.run(command, cpu_s=30 + 120 * size / _GIB, memory=2 * _GIB, file_size=0)
+    finished = child.run(command, cpu_s=30 + 120 * size / _GIB, memory=_GIB // 2, file_size=0)
     if finished.status < 0:
         raise RecordingRefused("The file cannot be read with bearable time and memory. It is damaged or hostile.")
     held = contents_of(json.loads(finished.check("Reading the file").stdout), opened_as)

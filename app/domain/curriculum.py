@@ -44,7 +44,11 @@ KINDS = ("crews", "games", "recordings", "exceptions", "cards", "clips", "lesson
 
 def _by_id(items: tuple[_T, ...]) -> tuple[_T, ...]:
     """One order whatever the files were called, so that loading what was dumped gives the same value."""
-    return tuple(sorted(items, key=lambda item: (getattr(item, "id"), str(getattr(item, "effective_from", "")))))  # noqa: B009
+
+    def place(item: _T) -> tuple[str, str]:
+        return str(getattr(item, "id", "")), str(getattr(item, "effective_from", None) or "")
+
+    return tuple(sorted(items, key=place))
 
 
 class Curriculum(Value):
@@ -208,6 +212,10 @@ def _key_faults(clip: Clip, key: Key, path: Path, curriculum: Curriculum) -> Ite
     if key.variant is not None:
         yield from _unknown((*path, "variant"), "variant", key.variant, (variant.id for variant in card.variants))
     yield from _second_answer_faults(key, card, path)
+    for instant in card.instants:
+        if instant.id not in {mark.id for mark in clip.marks}:
+            what = f'the clip does not mark "{instant.id}" ({instant.text}), an instant of its card'
+            yield Fault(path, what, warning=True)
     sentence = disagreement(card, key.shown, key.ruling, leave_it=bool(key.leave_it))
     if sentence:
         yield Fault((*path, "ruling"), sentence, warning=True)

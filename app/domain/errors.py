@@ -2,6 +2,7 @@
 
 PennonError                 says what happened, what is safe, what to do
 |- BadInput                 the input is at fault; trying again unchanged does not help
+|  |- Misplaced             something in a curriculum, by its path: whoever read the files knows the line
 |  |- CurriculumError       text files: every problem with file, line and what was expected
 |  |- RecordingRefused      a file that cannot become a recording, and the true reason
 |  `- NotFound              a name that means nothing here
@@ -20,6 +21,14 @@ class PennonError(Exception):
 
 class BadInput(PennonError):
     """What was given cannot be used as it is."""
+
+
+class Misplaced(BadInput):
+    """Something in a curriculum that cannot be used. `path` leads to it: ("lessons", "two-instants", "steps", 3)."""
+
+    def __init__(self, path: tuple[str | int, ...], what: str) -> None:
+        self.path = path
+        super().__init__(what)
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from fractions import Fraction
 from typing import assert_never
 
 from app.domain.clip import Clip
-from app.domain.errors import BadInput
+from app.domain.errors import BadInput, Misplaced
 from app.domain.lesson import Freeze, Lesson, Run, Step, Title, TitleStep, settled, slots
 from app.domain.recording import House, Prepared
 from app.domain.timecode import Rate, Span
@@ -139,7 +139,8 @@ def _step_named(lesson: Lesson, number: int) -> Iterator[None]:
     try:
         yield
     except BadInput as error:
-        raise BadInput(f'lesson "{lesson.id}", step {number}: {error}') from error
+        path = ("lessons", lesson.id, "steps", number - 1)
+        raise Misplaced(path, f'lesson "{lesson.id}", step {number}: {error}') from error
 
 
 def _piece(

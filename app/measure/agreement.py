@@ -12,11 +12,11 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from app.measure.arguments import Floats, amounts, inside, marks, shares, whole
+from app.measure.arguments import Floats, Gappy, amounts, inside, marks, shares, whole
 from app.measure.intervals import Interval
 
 
-def alpha_nominal(R: npt.ArrayLike) -> float | None:
+def alpha_nominal(R: Gappy) -> float | None:
     """Krippendorff's alpha for categories: 1 is full agreement, 0 chance, below that worse than chance.
 
     R: judges x units, numbers as names of categories, nan or None where a judge is missing. With m_u votes on unit u,
@@ -37,7 +37,7 @@ def alpha_nominal(R: npt.ArrayLike) -> float | None:
     return float(1 - (n - 1) * seen / apart)
 
 
-def _votes(R: npt.ArrayLike) -> Floats:
+def _votes(R: Gappy) -> Floats:
     """Units x categories: how many judges chose each."""
     ratings = np.asarray(R, dtype=np.float64)
     if ratings.ndim != 2 or bool(np.any(np.isinf(ratings))):
@@ -46,7 +46,7 @@ def _votes(R: npt.ArrayLike) -> Floats:
     return np.asarray((ratings[:, :, None] == categories).sum(axis=0, dtype=np.float64))
 
 
-def raw_agreement(R: npt.ArrayLike) -> float | None:
+def raw_agreement(R: Gappy) -> float | None:
     """Share of pairs of votes on the same unit that agree, all units with two votes weighing alike per pair.
 
     R as for `alpha_nominal`. None without a pair.
@@ -81,7 +81,7 @@ def fleiss(T: npt.ArrayLike) -> float | None:
 
 
 def bootstrap_ci(
-    R: npt.ArrayLike,
+    R: Gappy,
     stat: Callable[[Floats], float | None],
     units_axis: int,
     B: int = 1000,
@@ -110,7 +110,7 @@ def bootstrap_ci(
     return Interval(*np.quantile(values, [(1 - conf) / 2, (1 + conf) / 2]).tolist())
 
 
-def posterior_key(votes: npt.ArrayLike, keyer_acc: npt.ArrayLike, prior: float = 0.5) -> float:
+def posterior_key(votes: Gappy, keyer_acc: npt.ArrayLike, prior: float = 0.5) -> float:
     """Chance that the true answer is 1, from yes/no votes (1, 0 or gaps) of judges with known accuracies.
 
     Bayes with independent errors: the log odds add ln(a/(1-a)) for a vote 1 and take it off for a vote 0. accuracies:

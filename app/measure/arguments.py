@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 """Any shape; the docstring of the function says which."""
+
+Gappy = npt.ArrayLike | Sequence[float | None] | Sequence[Sequence[float | None]]
+"""Numbers with gaps: nan, or None in lists."""
 
 
 def whole(name: str, value: float, least: int = 0) -> int:
@@ -56,7 +60,7 @@ def finite(name: str, values: npt.ArrayLike) -> Floats:
     return array
 
 
-def marks(name: str, values: npt.ArrayLike, dimensions: int = 2) -> Floats:
+def marks(name: str, values: Gappy, dimensions: int = 2) -> Floats:
     """Right (1) and wrong (0) with gaps (nan or None) where nobody answered: persons in rows, items in columns."""
     array = np.asarray(values, dtype=np.float64)
     if array.ndim != dimensions:

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import optimize, special
 
-from app.measure.arguments import Floats, amounts, marks, shares, whole
+from app.measure.arguments import Floats, Gappy, amounts, marks, shares, whole
 
 U, MASS = np.polynomial.hermite_e.hermegauss(41)
 SHARES = MASS / MASS.sum()
@@ -85,7 +85,7 @@ def _any(p: Floats, v: Floats, rho: Floats) -> Floats:
     """`crew_any` for p and v of shape (..., members) and rho of shape (...)."""
     u = np.sqrt(rho)[..., None, None] * U[:, None]
     at_u = special.ndtr((special.ndtri(p)[..., None, :] + u) / np.sqrt(1 - rho)[..., None, None])
-    return np.asarray(1 - np.prod(1 - v[..., None, :] * at_u, axis=-1) @ SHARES)
+    return np.asarray((1 - np.prod(1 - v[..., None, :] * at_u, axis=-1)) @ SHARES)
 
 
 def hyper_grid(x: npt.ArrayLike, n: npt.ArrayLike) -> Grid:
@@ -201,7 +201,7 @@ def _predictive(yes: float, n: float, more: int, grid: Grid) -> Floats:
     return np.asarray(chance @ grid.weight)
 
 
-def estimate_rho(X: npt.ArrayLike) -> float | None:
+def estimate_rho(X: Gappy) -> float | None:
     """How much people have in common, from how often two of them are right on the same item.
 
     X: people x items of 1, 0 and gaps. The rho at which INT p(u)^2 phi(u) du of the one-factor probit equals the share

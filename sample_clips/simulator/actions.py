@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import gaussian_filter1d
 
@@ -44,9 +45,9 @@ def acted(scene: Scene, actor: int, pose: Pose) -> Pose:
     return pose
 
 
-def smooth(share: Floats) -> Floats:
+def smooth(share: NDArray[np.floating]) -> Floats:
     """0 below 0, 1 above 1, between without a jerk."""
-    s = np.clip(share, 0, 1)
+    s = np.clip(np.asarray(share, dtype=np.float64), 0, 1)
     return np.asarray(s * s * s * (10 - 15 * s + 6 * s * s))
 
 
@@ -221,14 +222,16 @@ def _handled(scene: Scene, action: Action, pose: Pose) -> Pose:
              "shoot": (action.start, at), "dribble": (at - 6, at + 6)}.get(action.kind, (at, at))  # fmt: skip
     now = np.arange(samples)
     near = np.linalg.norm(scene.ball - head_point(pose), axis=1) < 1.3
-    follow = gaussian_filter1d(((now >= keeps[0]) & (now <= keeps[1]) & near).astype(np.float64), 3)
+    follow = gaussian_filter1d(((now >= keeps[0]) & (now <= keeps[1]) & near).astype(np.float64), 7)
     rise = min(action.at, action.start + (12 if keeps[0] == action.start else action.at - action.start))
     fall = max(action.at, action.end - 30) if action.kind in ("catch", "hold ball", "shoot") else action.at
     weight = fade(samples, action.start, rise, fall, action.end)
     targets = _hand_targets(scene, action, pose, follow)
     once = fade(samples, action.start, at, at, action.end)
     for side, target in targets:
-        pose = _stretched(pose, shoulder(pose, side)[at], target[at], 0.985 * (UPPER_ARM_M + FOREARM_M) * pose.size, once)
+        pose = _stretched(
+            pose, shoulder(pose, side)[at], target[at], 0.985 * (UPPER_ARM_M + FOREARM_M) * pose.size, once
+        )
     for side, target in targets:
         pose = _reaching(pose, side, weight, target)
     return pose
@@ -239,7 +242,7 @@ def _aimed(action: Action, at: Floats) -> Action:
     return Action(action.kind, action.actor, action.start, action.at, action.end, action.limb, point)
 
 
-def _raised(scene: Scene, action: Action, pose: Pose) -> Pose:
+def _raised(_: Scene, action: Action, pose: Pose) -> Pose:
     """An arm put up and kept there until shortly before the end: a flag, a signal, an appeal."""
     side = _side(action)
     straight = np.array([0.0, 0.0, 0.97]) + 0.12 * pose.chest + 0.10 * SIDES[side] * np.cross(UP, pose.chest)
@@ -253,7 +256,7 @@ def _raised(scene: Scene, action: Action, pose: Pose) -> Pose:
     return _reaching(pose, side, weight, target)
 
 
-def _jump(scene: Scene, action: Action, pose: Pose) -> Pose:
+def _jump(_: Scene, action: Action, pose: Pose) -> Pose:
     """Arms thrown up with a leap; the leap itself is in the scene."""
     weight = 0.7 * fade(len(pose.pelvis), action.start, action.at, action.at, action.end)
     for side in (LEFT, RIGHT):
@@ -281,7 +284,10 @@ def _dive(scene: Scene, action: Action, pose: Pose) -> Pose:
     trunk = unit(axis * (1 - lying) + lying * unit(flat + UP * 0.06))
     spine, blend = unit(pose.spine * (1 - over[:, None]) + trunk * over[:, None]), over[:, None]
     pelvis = pose.pelvis * (1 - blend) + pelvis * blend
-    pose = pose.with_(pelvis=pelvis, spine=spine)
+    # The body's front turns with the spine: who dives forward lies on the chest.
+    fronts = [unit(np.cross(np.cross(UP, way_faced), spine)) for way_faced in (pose.hips, pose.chest)]
+    pose = pose.with_(pelvis=pelvis, spine=spine, hips=fronts[0], chest=fronts[1],
+                      knees=np.repeat(fronts[0][:, None], 2, axis=1))  # fmt: skip
     return _dive_limbs(pose, aim, unit(flat), over, fallen)
 
 

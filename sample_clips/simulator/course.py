@@ -59,10 +59,12 @@ class Course:
     @property
     def place(self) -> Floats:
         """Where the ball is now (3,)."""
-        return self.path[-1]
+        here: Floats = self.path[-1]
+        return here
 
     def touch(self, role: str, kind: ActionKind = "kick", limb: str = "right foot", reach: float = 0.45,
-              bearing: float | None = None, hop: float = 0.0, pose: bool = True, missed: bool = False) -> Course:  # fmt: skip
+              bearing: float | None = None, hop: float = 0.0, pose: bool = True,
+              missed: bool = False) -> Course:  # fmt: skip
         """Somebody meets the ball here and now."""
         met = Touch(role, len(self.path) - 1, kind, limb, reach, bearing, hop, pose, missed)
         return replace(self, touches=(*self.touches, met))
@@ -113,7 +115,7 @@ class Course:
         return self._on(self.place + eased * (np.array(to) - self.place))
 
     def dribbled(self, role: str, to: tuple[float, float], seconds: float, touches: int) -> Course:
-        """Pushed ahead along the ground by the feet of a running player, in so many touches; the next touch is the caller's."""
+        """Pushed ahead by the feet of a running player, in so many touches; the next touch is the caller's."""
         course, start = self, self.place[:2]
         for k in range(1, touches + 1):
             x, y = start + (np.array(to) - start) * k / touches
@@ -125,7 +127,7 @@ class Course:
         course, start = self, self.place[:2]
         for k in range(1, times + 1):
             x, y = start + (np.array(to) - start) * k / times
-            floor = (course.place[:2] + [x, y]) / 2
+            floor = (course.place[:2] + np.array([x, y])) / 2
             course = course.touch(role, "dribble", "right hand", reach=0.35)
             course = course.lofted((float(floor[0]), float(floor[1]), self.ball.radius), 0.45 * seconds / times)
             course = course.lofted((float(x), float(y), hip), 0.55 * seconds / times)

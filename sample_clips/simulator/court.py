@@ -67,7 +67,8 @@ def _spaced(x: float, y: float, samples: int, rng: np.random.Generator) -> Float
     """A player who holds his place, and goes some way towards the ring when the shot is up."""
     goes = float(rng.uniform(0.15, 0.45))
     start = float(rng.uniform(2.6, 3.1))
-    points = ((0.0, x - 0.5, y), (1.5, x, y * 0.96), (start, x, y), (start + 1.6, x + goes * (RING[0] - x), y * (1 - goes)),
+    points = ((0.0, x - 0.5, y), (1.5, x, y * 0.96), (start, x, y), (start + 1.6, x + goes * (RING[0] - x),
+                                                                     y * (1 - goes)),
               (8.0, x - 0.8, y * 0.9))  # fmt: skip
     return motion.path([Waypoint(*point) for point in points], samples, 0.35)
 

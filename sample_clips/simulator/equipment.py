@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -40,7 +41,10 @@ class Equipment:
         made[0, Col.SKIN] = self.skin
         colours = ("f3f3ef", "23262b") if self.skin == Skin.PANELS else ("b8622e", "2a1c14")
         made[0, Col.COLOUR : Col.COLOUR + 6] = [*linear(colours[0]), *linear(colours[1])]
-        made[0, Col.FORWARD : Col.FORWARD + 3], made[0, Col.LEFT : Col.LEFT + 3] = self.turning[low][0], self.turning[low][1]
+        made[0, Col.FORWARD : Col.FORWARD + 3], made[0, Col.LEFT : Col.LEFT + 3] = (
+            self.turning[low][0],
+            self.turning[low][1],
+        )
         return made
 
     def hung(self, sample: int) -> Floats:
@@ -61,7 +65,11 @@ def equipment_of(scene: Scene) -> Equipment:
     """The equipment of a scene's sport."""
     football = scene.sport == "football"
     radius = 0.11 if football else 0.12
-    fixed = np.concatenate([_goal(1.0), _goal(-1.0), _corners()]) if football else np.concatenate([_basket(1.0), _basket(-1.0)])
+    fixed = (
+        np.concatenate([_goal(1.0), _goal(-1.0), _corners()])
+        if football
+        else np.concatenate([_basket(1.0), _basket(-1.0)])
+    )
     knots, threads = _goal_nets() if football else _basket_nets()
     return Equipment(fixed, scene.ball, _turning(scene.ball, radius), radius, Skin.PANELS if football else Skin.SEAMS,
                      knots, threads, scene.sport)  # fmt: skip
@@ -155,30 +163,33 @@ def _goal_nets() -> tuple[Floats, Floats]:
         sheets.append(_sheet(np.array([x, -half, top]), wide, np.array([back - x, 0.0, 1.9 - top]), 0.19))
         sheets.append(_sheet(np.array([back, -half, 1.9]), wide, np.array([0.0, 0.0, -1.88]), 0.19))
         for y in (-half, half):
-            sheets.append(_sheet(np.array([x, y, 2.2]), np.array([back - x, 0.0, -0.15]), np.array([0.0, 0.0, -2.1]), 0.19))
+            sheets.append(
+                _sheet(np.array([x, y, 2.2]), np.array([back - x, 0.0, -0.15]), np.array([0.0, 0.0, -2.1]), 0.19)
+            )
     return _joined(sheets)
 
 
 def _basket(end: float) -> Floats:
     """Board, ring and stand of one basket; the board's face is 1.2 m inside the end line."""
     x, ring = end * BOARD_X, end * RING_X
-    made = []
-    for k in range(-7, 8):
-        slat = _bar((x + end * 0.02, -0.865, 3.425 + 0.07 * k), (x + end * 0.02, 0.865, 3.425 + 0.07 * k), 0.060, "e6e9e8")
-        slat[0, Col.AXIS : Col.AXIS + 4] = [1.0, 0.0, 0.0, 0.12]
-        made.append(slat)
+    made = [_slat(x + end * 0.02, 3.425 + 0.07 * k) for k in range(-7, 8)]
     for a, b in (((-0.295, 2.95), (0.295, 2.95)), ((-0.295, 3.40), (0.295, 3.40)), ((-0.295, 2.95), (-0.295, 3.40)),
                  ((0.295, 2.95), (0.295, 3.40))):  # fmt: skip
         made.append(_bar((x - end * 0.006, *a), (x - end * 0.006, *b), 0.02, "2a3138"))
     turns = np.linspace(0, 2 * np.pi, 17)
-    for one, two in zip(turns[:-1], turns[1:], strict=True):
-        first = (ring + RING_RADIUS * np.cos(one), RING_RADIUS * np.sin(one), RING_HEIGHT)
-        second = (ring + RING_RADIUS * np.cos(two), RING_RADIUS * np.sin(two), RING_HEIGHT)
-        made.append(_bar(first, second, 0.012, "c3511f"))
+    round_ = [(ring + RING_RADIUS * np.cos(turn), RING_RADIUS * np.sin(turn), RING_HEIGHT) for turn in turns]
+    made += [_bar(one, two, 0.012, "c3511f") for one, two in pairwise(round_)]
     made.append(_bar((ring + end * RING_RADIUS, 0.0, RING_HEIGHT), (x, 0.0, RING_HEIGHT), 0.03, "c3511f"))
     made.append(_bar((x + end * 0.1, 0.0, 3.2), (x + end * 2.3, 0.0, 2.2), 0.07, "3a4652"))
     made.append(_bar((x + end * 2.3, 0.0, 0.2), (x + end * 2.3, 0.0, 2.3), 0.16, "34506a"))
     return np.concatenate(made)
+
+
+def _slat(x: float, z: float) -> Floats:
+    """One strip of the board, squashed flat: the board is made of them, since every solid is round at heart."""
+    made = _bar((x, -0.865, z), (x, 0.865, z), 0.060, "e6e9e8")
+    made[0, Col.AXIS : Col.AXIS + 4] = [1.0, 0.0, 0.0, 0.12]
+    return made
 
 
 def _basket_nets() -> tuple[Floats, Floats]:
@@ -190,7 +201,9 @@ def _basket_nets() -> tuple[Floats, Floats]:
         for row in range(deep + 1):
             radius, z = RING_RADIUS * (1 - 0.42 * (row / deep) ** 0.7), RING_HEIGHT - 0.085 * row
             turn = (np.arange(around) + 0.5 * (row % 2)) * 2 * np.pi / around
-            knots.append(np.column_stack([end * RING_X + radius * np.cos(turn), radius * np.sin(turn), np.full(around, z)]))
+            knots.append(
+                np.column_stack([end * RING_X + radius * np.cos(turn), radius * np.sin(turn), np.full(around, z)])
+            )
         index = np.arange(around * (deep + 1)).reshape(deep + 1, around)
         pairs = []
         for row in range(deep):

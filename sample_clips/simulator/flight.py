@@ -66,7 +66,9 @@ def roll(start: ArrayLike, velocity: ArrayLike, samples: int, ball: Ball = FOOTB
     return path
 
 
-def bounce(start: ArrayLike, velocity: ArrayLike, samples: int, spin: Vector = NO_SPIN, ball: Ball = FOOTBALL) -> Floats:
+def bounce(
+    start: ArrayLike, velocity: ArrayLike, samples: int, spin: Vector = NO_SPIN, ball: Ball = FOOTBALL
+) -> Floats:
     """Flight over the ground: it flies, bounces as often as it likes and ends up rolling: (samples, 3).
 
     A start below the radius is lifted to it: a ball lies on the ground, never in it.
@@ -83,9 +85,7 @@ def bounce(start: ArrayLike, velocity: ArrayLike, samples: int, spin: Vector = N
     return path
 
 
-def loft(
-    start: ArrayLike, target: ArrayLike, flight_s: float, spin: Vector = NO_SPIN, ball: Ball = FOOTBALL
-) -> Floats:
+def loft(start: ArrayLike, target: ArrayLike, flight_s: float, spin: Vector = NO_SPIN, ball: Ball = FOOTBALL) -> Floats:
     """In the air from `start` to `target` in `flight_s` seconds (a whole number of samples): (n, 3).
 
     The last sample lies on the target to well under a millimetre. Raises ValueError for a target out of reach.
@@ -119,7 +119,7 @@ def caught(start: ArrayLike, velocity: ArrayLike, samples: int, give: float = 0.
     speed = max(float(np.linalg.norm(course)), 0.1)
     time = np.arange(samples) * STEP
     run = give * (1 - np.exp(-time * speed / give)) - give / 2 * (1 - np.exp(-3.0 * time))
-    path = place + np.maximum(run, 0.0)[:, None] * course / speed
+    path: Floats = place + np.maximum(run, 0.0)[:, None] * course / speed
     path[:, 2] = np.maximum(path[:, 2] - 0.4 * GRAVITY * time**2, ball.radius)
     return path
 

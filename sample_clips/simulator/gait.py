@@ -18,6 +18,7 @@ ANKLE_M, HIP_M, HALF_HIP_M = 0.085, 0.93, 0.095
 SPINE_M, HALF_SHOULDER_M, HEAD_M = 0.50, 0.185, 0.20
 THIGH_M, SHANK_M, UPPER_ARM_M, FOREARM_M, SOLE_M = 0.435, 0.43, 0.30, 0.29, 0.16
 PAD = 2 * RATE  # samples run on at each end, so that the first and last strides have a before and an after
+TURN = 13.0  # samples over which even a sharp turn is spread: a body has weight
 
 LEFT, RIGHT = 0, 1
 SIDES = (1.0, -1.0)  # of the body's left axis
@@ -48,7 +49,7 @@ class Pose:
 
     def with_(self, **changes: Floats) -> Pose:
         """The same pose with some aims replaced."""
-        return replace(self, **changes)
+        return replace(self, **changes)  # type: ignore[arg-type]  # every aim but `size` is an array
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,7 @@ def stride_of(scene: Scene, actor: int) -> Stride:
     before, after = (inside[4] - inside[0]) / 4, (inside[-1] - inside[-5]) / 4
     steps = np.arange(1, PAD + 1)[:, None]
     place = np.concatenate([inside[0] - steps[::-1] * before, inside, inside[-1] + steps * after])
-    facing = np.pad(np.unwrap(scene.facing[:, actor]), PAD, mode="edge")
+    facing = gaussian_filter1d(np.pad(np.unwrap(scene.facing[:, actor]), PAD, mode="edge"), TURN)
     velocity = gaussian_filter1d(np.gradient(place, axis=0) * RATE, 4, axis=0, mode="nearest")
     speed = np.hypot(velocity[:, 0], velocity[:, 1])
     forward = np.cos(facing) * velocity[:, 0] + np.sin(facing) * velocity[:, 1]
@@ -118,7 +119,7 @@ def walk(scene: Scene, actor: int) -> Pose:
     hands, elbows = _arms(stride, pelvis + spine * SPINE_M * size, chest, size)
     knees = np.stack([unit(hips + 0.10 * side * stride.left) for side in SIDES], axis=1)
     return Pose(pelvis[crop] + lift, spine[crop], hips[crop], chest[crop],
-                _looking(scene, actor, pelvis[crop], stride.ahead[crop]), ankles[crop] + lift[:, None], toes[crop],
+                _looking(scene, pelvis[crop], stride.ahead[crop]), ankles[crop] + lift[:, None], toes[crop],
                 knees[crop], hands[crop] + lift[:, None], elbows[crop], size,
                 np.clip(scene.z[:, actor] / 0.15, 0, 1))  # fmt: skip
 
@@ -231,7 +232,7 @@ def _arms(stride: Stride, neck: Floats, chest: Floats, size: float) -> tuple[Flo
     return np.stack(hands, axis=1), np.stack(elbows, axis=1)
 
 
-def _looking(scene: Scene, actor: int, pelvis: Floats, ahead: Floats) -> Floats:
+def _looking(scene: Scene, pelvis: Floats, ahead: Floats) -> Floats:
     """Where the head faces: to the ball, as far as a neck turns."""
     ball = scene.ball - pelvis - np.array([0.0, 0.0, 0.75])
     side = ahead[:, 0] * ball[:, 1] - ahead[:, 1] * ball[:, 0]

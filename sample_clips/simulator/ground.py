@@ -10,10 +10,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
-from sample_clips.simulator.compiled import compiled
 from sample_clips.simulator.light import linear
 from sample_clips.simulator.scene import Floats, Sport
 from sample_clips.simulator.solids import Picture
@@ -117,7 +115,8 @@ def _court_marks() -> list[Mark]:
     for end in (-1.0, 1.0):
         line, rim, foul = end * 14.0, end * 12.425, end * 8.2
         marks += [_bar(line, -2.45, foul, 2.45, paint)]
-        marks += _frame(line, -2.45, foul, 2.45, width, white)[0:2] + [_bar(foul, -2.45, foul + end * width, 2.45, white)]
+        marks += [_bar(line, s * 2.45, foul, s * (2.45 - width), white) for s in (-1.0, 1.0)]
+        marks += [_bar(foul, -2.45, foul + end * width, 2.45, white)]
         field = (-14.0, -7.5, foul, 7.5) if end > 0 else (foul, -7.5, 14.0, 7.5)
         marks += [_ring(foul, 0, 1.8, width, field, white)]
         bend = end * (12.425 - math.sqrt(6.75**2 - 6.6**2))

@@ -6,6 +6,7 @@ card's element shows, and when, was measured from the scene that the picture was
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -132,6 +133,10 @@ def clip_of(truth: Truth, *, archived: bool = False) -> Clip:
     )
 
 
+def _slug(words: str) -> str:
+    return "-".join(re.findall(r"[a-z0-9]+", words.lower()))
+
+
 def _ruling(word: str) -> str:
     return "flag" if word in YES else "no flag"
 
@@ -141,13 +146,13 @@ def _key(truth: Truth) -> dict[str, Any]:
         "topic": truth.topic,
         "ruling": _ruling(truth.ruling),
         "decisive": truth.instants["decisive"],
-        "variant": truth.variant,
+        "variant": _slug(truth.variant) if truth.variant else None,
         "second_answer": truth.second_answer,
         "findings": [
             {
                 "of": name,
                 "shows": finding.verdict,
-                "frame": finding.frame,
+                "frame": min(finding.frame, truth.frames - 1),
                 "view": f"{truth.name}-{finding.view}",
                 "why": finding.why,
             }
@@ -159,7 +164,9 @@ def _key(truth: Truth) -> dict[str, Any]:
 def _marks(truth: Truth) -> list[dict[str, Any]]:
     """Instants that the card or the play names, besides the decisive one and the reveal."""
     others = {name: frame for name, frame in truth.instants.items() if name not in ("decisive", "reveal", "involved")}
-    return [{"id": name.replace(" ", "-"), "frame": frame} for name, frame in others.items()]
+    if "no-goal" in truth.findings:  # the keeper's card asks what came of the kick
+        others["outcome"] = min(truth.findings["no-goal"].frame, truth.frames - 1)
+    return [{"id": _slug(name), "frame": frame} for name, frame in others.items()]
 
 
 def write_keys(truths: Iterable[Truth], home: Home, curricula: Path = CURRICULA) -> list[Path]:

@@ -37,7 +37,7 @@ def _modes(length: float, chance: Chance, *modes: tuple[float, float, float]) ->
     """Struck metal or skin: each mode (Hz, decay in s, strength) rings out from a random phase."""
     time = seconds(length)
     rung = [s * np.sin(2 * np.pi * f * time + chance.uniform(0, 0.4)) * np.exp(-time / d) for f, d, s in modes]
-    return np.sum(rung, axis=0)
+    return np.asarray(np.sum(rung, axis=0))
 
 
 def _thud(pitch: float, decay: float, click: float, chance: Chance) -> Floats:
@@ -61,7 +61,9 @@ def _bounce(chance: Chance) -> Floats:
 
 
 def _post(chance: Chance) -> Floats:
-    ring = _modes(0.9, chance, (418, 0.16, 0.5), (905, 0.22, 0.45), (1570, 0.13, 0.3), (2440, 0.08, 0.2), (3620, 0.05, 0.15))
+    ring = _modes(
+        0.9, chance, (418, 0.16, 0.5), (905, 0.22, 0.45), (1570, 0.13, 0.3), (2440, 0.08, 0.2), (3620, 0.05, 0.15)
+    )
     ring[: int(0.3 * SOUND_RATE)] += 0.5 * _thud(90, 0.03, 0.4, chance)
     return ring
 
@@ -72,11 +74,15 @@ def _net(chance: Chance) -> Floats:
 
 
 def _save(chance: Chance) -> Floats:
-    return np.asarray(0.7 * _thud(120, 0.03, 0.2, chance) + 0.2 * hiss(0.3, 300, 1800, chance) * np.exp(-seconds(0.3) / 0.02))
+    return np.asarray(
+        0.7 * _thud(120, 0.03, 0.2, chance) + 0.2 * hiss(0.3, 300, 1800, chance) * np.exp(-seconds(0.3) / 0.02)
+    )
 
 
 def _rim(chance: Chance) -> Floats:
-    return 0.6 * _modes(0.5, chance, (286, 0.09, 0.7), (534, 0.10, 0.5), (871, 0.07, 0.4), (1390, 0.05, 0.3), (2230, 0.04, 0.2))
+    return 0.6 * _modes(
+        0.5, chance, (286, 0.09, 0.7), (534, 0.10, 0.5), (871, 0.07, 0.4), (1390, 0.05, 0.3), (2230, 0.04, 0.2)
+    )
 
 
 def _board(chance: Chance) -> Floats:
@@ -100,7 +106,9 @@ def _whistle(chance: Chance) -> Floats:
     phase = 2 * np.pi * np.cumsum(pitch) / SOUND_RATE
     tone = np.sin(phase) + 0.45 * np.sin(1.105 * phase) + 0.10 * np.sin(2 * phase)
     shape = np.minimum(1, time / 0.02) * np.minimum(1, (length - time) / 0.05)
-    return np.asarray(0.55 * shape * (tone * (0.66 + 0.34 * pea) + 0.12 * hiss(length, 2000, 6000, chance)[: len(time)]))
+    return np.asarray(
+        0.55 * shape * (tone * (0.66 + 0.34 * pea) + 0.12 * hiss(length, 2000, 6000, chance)[: len(time)])
+    )
 
 
 def voices(length: float, pitch: Floats, vowel: str, count: int, chance: Chance, breath: float = 0.5) -> Floats:

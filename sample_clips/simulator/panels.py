@@ -48,8 +48,8 @@ def _halved(texture: Floats) -> Floats:
     return np.concatenate([colour, cover], axis=-1)
 
 
-def lay(picture: Picture, left: Picture, piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float, cv: float,
-        seconds: float, stir: float) -> None:  # fmt: skip
+def lay(picture: Picture, left: Picture, piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float,
+        cv: float, seconds: float, stir: float) -> None:  # fmt: skip
     """Draw one panel behind what is already in the picture (H, W, 3), if the camera is on its front side.
 
     left: (H, W) share of each pixel that is still free, lessened here; stir: how far a crowd moves, texels.
@@ -64,8 +64,8 @@ def lay(picture: Picture, left: Picture, piece: Panel, eye: Floats, rotation: Fl
     middle = np.clip(eye, np.minimum.reduce(_corners(piece)), np.maximum.reduce(_corners(piece)))
     away = float(np.linalg.norm(eye - middle)) + 1e-3
     level = int(np.clip(round(math.log2(max(1.0, texels * away / focal))), 0, len(piece.levels) - 1))
-    _texture(picture, left, piece.levels[level], piece.corner - eye, piece.along, piece.up, normal, rotation, focal, cu, cv,
-             *box, piece.seat / 2**level, stir / 2**level, seconds)  # fmt: skip
+    _texture(picture, left, piece.levels[level], piece.corner - eye, piece.along, piece.up, normal, rotation, focal,
+             cu, cv, *box, piece.seat / 2**level, stir / 2**level, seconds)  # fmt: skip
 
 
 def _corners(piece: Panel) -> list[Floats]:
@@ -90,8 +90,8 @@ def _box(piece: Panel, eye: Floats, rotation: Floats, focal: float, cu: float, c
 
 
 @compiled
-def _texture(picture: Picture, left: Picture, texture: Picture, corner: Floats, along: Floats, up: Floats, normal: Floats,
-             rotation: Floats, focal: float, cu: float, cv: float, u0: int, u1: int, v0: int, v1: int,
+def _texture(picture: Picture, left: Picture, texture: Picture, corner: Floats, along: Floats, up: Floats,
+             normal: Floats, rotation: Floats, focal: float, cu: float, cv: float, u0: int, u1: int, v0: int, v1: int,
              seat: float, stir: float, seconds: float) -> None:  # fmt: skip
     reach = normal[0] * corner[0] + normal[1] * corner[1] + normal[2] * corner[2]
     aa = along[0] ** 2 + along[1] ** 2 + along[2] ** 2
@@ -115,7 +115,7 @@ def _texture(picture: Picture, left: Picture, texture: Picture, corner: Floats, 
             r = (1.0 - (x * up[0] + y * up[1] + z * up[2]) / uu) * high - 0.5
             if s <= -0.5 or s >= wide - 0.5 or r <= -0.5 or r >= high - 0.5:
                 continue
-            edge = min(1.0, 0.5 + min(min(s, wide - 1.0 - s), min(r, high - 1.0 - r)))
+            edge = min(1.0, 0.5 + min(s, wide - 1.0 - s, r, high - 1.0 - r))
             if seat > 0.0:
                 r = min(max(r + stir * _stirred(int(s / seat), int(r / seat), seconds), 0.0), high - 1.0)
             _blend(picture, left, v, u, texture, s, r, edge)

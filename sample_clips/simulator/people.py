@@ -9,7 +9,6 @@ import numpy as np
 from sample_clips.simulator.actions import acted, head_point, hip, shoulder
 from sample_clips.simulator.gait import (
     FOREARM_M,
-    HEAD_M,
     LEFT,
     RIGHT,
     SHANK_M,
@@ -50,7 +49,7 @@ class People:
         share = float(np.clip(sample - low, 0, 1))
         joints = self.joints[low] + share * (self.joints[high] - self.joints[low])
         made = self.limbs.copy()
-        ends = _ends(joints, self.sizes)
+        ends = _ends(joints)
         made[:, :, Col.A : Col.A + 6] = ends
         facing, left = unit(joints[:, INDEX["facing"]]), unit(joints[:, INDEX["left"]])
         face, cheek = unit(joints[:, INDEX["face"]]), unit(joints[:, INDEX["cheek"]])
@@ -113,7 +112,10 @@ def joints_of(pose: Pose) -> Floats:
 
 def _leg(pose: Pose, side: int) -> dict[str, Floats]:
     root, toes = hip(pose, side), pose.toes[:, side]
-    knee, ankle = bent(root, pose.ankles[:, side], THIGH_M * pose.size, SHANK_M * pose.size, pose.knees[:, side])
+    # A leg put out in front bends upwards at the knee, one left behind downwards.
+    ahead = np.sum((pose.ankles[:, side] - root) * pose.knees[:, side], axis=-1, keepdims=True)
+    pole = pose.knees[:, side] + 1.3 * ahead * UP
+    knee, ankle = bent(root, pose.ankles[:, side], THIGH_M * pose.size, SHANK_M * pose.size, pole)
     heel = ankle - toes * 0.035 * pose.size - UP * 0.045 * pose.size
     sole = np.cross(np.cross(toes, UP) + 1e-9, toes)
     toe = ankle + toes * SOLE_M * pose.size - unit(sole) * 0.052 * pose.size
@@ -168,7 +170,7 @@ _B = np.array([[INDEX[b[0]], INDEX[b[1]]] for _, b, *_ in LIMBS])
 _AT = np.array([[a[2], b[2]] for a, b, *_ in LIMBS])
 
 
-def _ends(joints: Floats, sizes: Floats) -> Floats:
+def _ends(joints: Floats) -> Floats:
     """Both ends (N, LIMBS, 6) of every limb from joints (N, J, 3)."""
     first = joints[:, _A[:, 0]] + _AT[:, 0, None] * (joints[:, _A[:, 1]] - joints[:, _A[:, 0]])
     second = joints[:, _B[:, 0]] + _AT[:, 1, None] * (joints[:, _B[:, 1]] - joints[:, _B[:, 0]])

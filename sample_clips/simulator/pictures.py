@@ -1,6 +1,6 @@
 """The pictures of a scene: every frame the mean of short looks, so that edges are smooth and fast things blurred.
 
-    python -m sample_clips.simulator.pictures NAME [line|high] [FRAME ...]   a strip of frames as PNG, for looking
+python -m sample_clips.simulator.pictures NAME line|high FRAME[,FRAME...] STRIP.png   frames of a play, for looking
 """
 
 from __future__ import annotations
@@ -180,3 +180,20 @@ def strip(stage: Set, chosen: list[int], path: Path, columns: int = 2) -> None:
     made += [np.zeros_like(made[0])] * (-len(made) % columns)
     rows = [np.concatenate(made[i : i + columns], axis=1) for i in range(0, len(made), columns)]
     cv2.imwrite(str(path), cv2.cvtColor(np.concatenate(rows), cv2.COLOR_RGB2BGR))
+
+
+def main(name: str, view: str, chosen: str, path: str) -> None:
+    """Write a strip of frames of a registered play."""
+    from sample_clips.simulator.plays import PLAYS  # only for looking: the drawing itself needs no plays
+
+    if view not in CAMERAS or name not in PLAYS:
+        raise SystemExit(f"no such play or view: {name} {view}")
+    strip(
+        set_of(PLAYS[name]().scene, "high" if view == "high" else "line"),
+        [int(f) for f in chosen.split(",")],
+        Path(path),
+    )
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])

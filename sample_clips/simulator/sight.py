@@ -17,7 +17,7 @@ LIMBS = (
     ("left shoulder", "left elbow", 0.05), ("right shoulder", "right elbow", 0.05), ("left elbow", "left hand", 0.045),
     ("right elbow", "right hand", 0.045),
 )  # fmt: skip
-BESIDE = 1.1  # m: a body further than this from the line of sight hides nothing
+BESIDE = 0.7  # m: a body further than this from the line of sight hides nothing
 ENOUGH = 0.65
 """With this share of the ball hidden its edge against a line can no longer be seen."""
 

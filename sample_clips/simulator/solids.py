@@ -136,7 +136,7 @@ def _prepare(solid: Floats, eye: Floats, local: Floats) -> None:
 
 @compiled
 def _cast(local: Floats, x: float, y: float, z: float) -> tuple[float, float, float, float]:
-    """Where a ray from the eye along (x, y, z) meets the round cone: its multiple (negative: nowhere) and the normal."""
+    """Where a ray from the eye along (x, y, z) meets the solid: its multiple (negative: nowhere), the normal."""
     m2 = local[6] * x + local[7] * y + local[8] * z
     m3 = -(local[0] * x + local[1] * y + local[2] * z)
     m4 = x * x + y * y + z * z

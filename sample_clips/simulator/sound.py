@@ -66,7 +66,11 @@ def _echoed(sound: Floats, scene: Scene, chance: Chance) -> Floats:
     """A hall answers for over a second; an open ground only from its stand."""
     hall = scene.sport == "basketball"
     time = np.arange(int((1.2 if hall else 0.5) * SOUND_RATE)) / SOUND_RATE
-    tail = chance.standard_normal(len(time)) * np.exp(-time / (0.32 if hall else 0.12)) * (time > (0.008 if hall else 0.19))
+    tail = (
+        chance.standard_normal(len(time))
+        * np.exp(-time / (0.32 if hall else 0.12))
+        * (time > (0.008 if hall else 0.19))
+    )
     tail = sosfilt(butter(1, [200, 4500], "bandpass", fs=SOUND_RATE, output="sos"), tail)
     tail *= (0.75 if hall else 0.16) / np.sqrt(np.sum(tail**2))
     return np.asarray(sound + fftconvolve(sound, tail)[: len(sound)])
@@ -74,7 +78,9 @@ def _echoed(sound: Floats, scene: Scene, chance: Chance) -> Floats:
 
 def loudness(sound: Floats) -> float:
     """Loudness in LUFS as ITU-R BS.1770 weighs it, over the whole sound at 48 kHz, without its gate."""
-    shelf = lfilter([1.53512485958697, -2.69169618940638, 1.19839281085285], [1.0, -1.69065929318241, 0.73248077421585], sound)
+    shelf = lfilter(
+        [1.53512485958697, -2.69169618940638, 1.19839281085285], [1.0, -1.69065929318241, 0.73248077421585], sound
+    )
     weighed = lfilter([1.0, -2.0, 1.0], [1.0, -1.99004745483398, 0.99007225036621], shelf)
     return float(-0.691 + 10 * np.log10(np.mean(weighed**2) + 1e-12))
 

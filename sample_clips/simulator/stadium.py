@@ -63,7 +63,9 @@ def _ground(scene: Scene, light: Light) -> list[Panel]:
     for i, side in enumerate(SIDES):
         half = LENGTH[side] / 2
         strip = textures.boards(LENGTH[side], 12, seed + i, PLAIN)
-        made.append(_piece(side, (-half, half), (BOARDS[side], 0), (BOARDS[side], 0.95), strip, _upright_light(light, side)))
+        made.append(
+            _piece(side, (-half, half), (BOARDS[side], 0), (BOARDS[side], 0.95), strip, _upright_light(light, side))
+        )
     return made
 
 
@@ -94,13 +96,15 @@ def _main_stand(scene: Scene, light: Light, seed: int) -> list[Panel]:
     supporters = tuple({cloth_of(scene, actor).shirt for actor in scene.actors if actor.kit in ("home", "away")})
     wall = textures.plain("6d7276", 16, 400, seed + 1)
     dark = textures.plain("3b4046", 24, 400, seed + 2)
+    above = light.sky + light.lamps[:, 3:].sum(axis=0) * 0.5
     roof = textures.plain("4b5358", 12, 400, seed + 3)
     fascia = textures.plain("34566b", 8, 400, seed + 4, 0.03)
-    return [_piece("far", (-half, half), (back, 6.2), (back, 10.1), dark, 0.5 * lit),
+    return [*_gables(half, front, back, _upright_light(light, "left") * 0.7),
+            _piece("far", (-half, half), (back, 6.2), (back, 10.1), dark, 0.5 * lit),
             _piece("far", (-half, half), (back, 9.8), (front - 1.0, 9.0), _underside(), 0.42 * lit),
             *_rows("far", half, (front, 1.0), (0.9, 0.52), 11, 16, seed, lit, tuple(sorted(supporters))),
             _piece("far", (-half, half), (front, 0.0), (front, 1.25), wall, lit),
-            _piece("far", (-half, half), (front - 1.0, 9.7), (back + 1.0, 10.4), roof, light.sky + light.lamps[:, 3:].sum(axis=0) * 0.5),
+            _piece("far", (-half, half), (front - 1.0, 9.7), (back + 1.0, 10.4), roof, above),
             _piece("far", (-half, half), (front + 0.4, 0.9), (front + 0.4, 9.2), _posts(2 * half), lit),
             _piece("far", (-half, half), (front - 1.0, 8.9), (front - 1.0, 9.7), fascia, lit)]  # fmt: skip
 
@@ -116,6 +120,15 @@ def _rows(side: str, half: float, first: tuple[float, float], step: tuple[float,
         made.append(_piece(side, (-half, half), (out, up - 0.3), (out, up - 0.3 + textures.ROW_HIGH_M), texture, lit,
                            textures.SEAT_M * scale))  # fmt: skip
     return made
+
+
+def _gables(half: float, front: float, back: float, lit: Floats) -> list[Panel]:
+    """Both end walls of the stand, seen from beyond it only."""
+    sheet = textures.plain("566068", 40, 44, 12, 0.03)
+    sheet[:, ::4, :3] *= 0.85
+    sheet[..., :3] *= lit
+    deep, up = np.array([0.0, back - front, 0.0]), np.array([0.0, 0.0, 9.8])
+    return [panel(np.array([half, front, 0.0]), deep, up, sheet), panel(np.array([-half, back, 0.0]), -deep, up, sheet)]
 
 
 def _underside() -> Floats:

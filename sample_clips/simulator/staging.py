@@ -289,7 +289,9 @@ def _of_touch(touch: Touch, path: Floats, pace: Floats) -> Noise:
     before, after = pace[max(touch.at - 4, 0)], pace[min(touch.at + 4, len(pace) - 1)]
     loud = float(np.clip(np.linalg.norm(after - before) / 20, 0.15, 1.2))
     hands = touch.kind in ("dive", "catch", "punch")
-    return Noise("header" if touch.kind == "header" else "save" if hands else "kick", touch.at, _spot(path[touch.at]), loud)
+    return Noise(
+        "header" if touch.kind == "header" else "save" if hands else "kick", touch.at, _spot(path[touch.at]), loud
+    )
 
 
 def _spot(place: Floats) -> tuple[float, float, float]:

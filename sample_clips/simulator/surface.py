@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sample_clips.simulator.compiled import compiled
 from sample_clips.simulator.ground import MACRO_HALF, MACRO_M, TILE
@@ -67,12 +68,12 @@ def footprint(eye: Floats, rotation: Floats, focal: float, across: float, down: 
         skew = rotation[i, 2] / z
         foot[2 + 2 * i] = t / focal * (rotation[i, 0] - x * skew)
         foot[3 + 2 * i] = t / focal * (rotation[i, 1] - y * skew)
-    return t * math.sqrt(x * x + y * y + z * z)
+    return float(t * math.sqrt(x * x + y * y + z * z))
 
 
 @compiled
 def _near(marks: Floats, eye: Floats, rotation: Floats, focal: float, cu: float, cv: float, left: int, top: int,
-          right: int, low: int, chosen: Floats) -> int:  # fmt: skip
+          right: int, low: int, chosen: NDArray[np.int64]) -> int:  # fmt: skip
     """Pick the marks that a block of pixels may see: those that touch the bounds of its ground; all at the horizon."""
     foot = np.empty(6)
     x0, y0, x1, y1 = 1e9, 1e9, -1e9, -1e9
@@ -161,7 +162,7 @@ def _slow(macro: Picture, x: float, y: float) -> tuple[float, float]:
     uneven += (macro[j + 1, i, 0] * (1 - a) + macro[j + 1, i + 1, 0] * a) * b
     wear = (macro[j, i, 1] * (1 - a) + macro[j, i + 1, 1] * a) * (1 - b)
     wear += (macro[j + 1, i, 1] * (1 - a) + macro[j + 1, i + 1, 1] * a) * b
-    return uneven, wear
+    return float(uneven), float(wear)
 
 
 @compiled
@@ -187,4 +188,4 @@ def _texel(grain: Picture, grain_m: float, x: float, y: float, level: int) -> fl
     i, j = i & (size - 1), (j & (size - 1)) * size
     upper = grain[start + j + i] * (1 - a) + grain[start + j + right] * a
     lower = grain[start + below + i] * (1 - a) + grain[start + below + right] * a
-    return upper * (1 - b) + lower * b
+    return float(upper * (1 - b) + lower * b)

@@ -89,14 +89,22 @@ def standing(length_m: float, share: float, scale: int, seed: int, height_m: flo
             continue
         tall, middle = random.uniform(1.5, 1.85), (place + random.uniform(-0.2, 0.2)) * size
         cloth, legs = (linear(CLOTHES[random.integers(len(CLOTHES))]) for _ in range(2))
-        for mask, paint in ((picture, True), (cover, False)):
-            body, trousers = (cloth.tolist(), legs.tolist()) if paint else (1.0, 1.0)
-            face = linear(FACES[int(place * 7) % 5]).tolist() if paint else 1.0
-            top = high - tall * size
-            cv2.rectangle(mask, (round(middle - 0.14 * size), round(high - 0.85 * size)), (round(middle + 0.14 * size), high), trousers, -1)
-            cv2.ellipse(mask, (round(middle), round(top + 0.58 * size)), (round(0.23 * size), round(0.36 * size)), 0, 0, 360, body, -1)
-            cv2.circle(mask, (round(middle), round(top + 0.13 * size)), round(0.11 * size), face, -1)
+        face = linear(FACES[int(place * 7) % 5])
+        _stander(picture, middle, tall, size, (legs, cloth, face))
+        _stander(cover, middle, tall, size, (np.ones(1),) * 3)
     return _reduced(picture, cover)
+
+
+def _stander(mask: Floats, middle: float, tall: float, size: int, paints: tuple[Floats, ...]) -> None:
+    """Legs, trunk and head of one person who stands."""
+    high = len(mask)
+    top, legs, trunk, face = high - tall * size, *(paint.tolist() for paint in paints)
+    left, right = round(middle - 0.14 * size), round(middle + 0.14 * size)
+    cv2.rectangle(mask, (left, round(high - 0.85 * size)), (right, high), legs, -1)
+    cv2.ellipse(
+        mask, (round(middle), round(top + 0.58 * size)), (round(0.23 * size), round(0.36 * size)), 0, 0, 360, trunk, -1
+    )
+    cv2.circle(mask, (round(middle), round(top + 0.13 * size)), round(0.11 * size), face, -1)
 
 
 def _reduced(picture: Floats, cover: Floats) -> Floats:
@@ -104,7 +112,9 @@ def _reduced(picture: Floats, cover: Floats) -> Floats:
     wide, high = cover.shape[1] // FINE, cover.shape[0] // FINE
     colour = cv2.resize(picture * cover[..., None], (wide, high), interpolation=cv2.INTER_AREA)
     share = cv2.resize(cover, (wide, high), interpolation=cv2.INTER_AREA)
-    colour = np.where(share[..., None] > 0.01, colour / np.maximum(share, 0.01)[..., None], picture[cover > 0].mean(axis=0))
+    colour = np.where(
+        share[..., None] > 0.01, colour / np.maximum(share, 0.01)[..., None], picture[cover > 0].mean(axis=0)
+    )
     return np.concatenate([colour, share[..., None]], axis=-1)
 
 

@@ -17,7 +17,7 @@ from PIL import Image
 from app.adapters import assembly, ffmpeg
 from app.adapters.assembly import Files, assemble, files_beside, join_job, milliseconds, two_lines, vtt
 from app.adapters.segments import Part, Segment, segment
-from app.adapters.sound import tape_sound
+from app.adapters.sound import Sounding, TapeSound, tape_sound
 from app.domain.errors import RenderFailed
 from app.domain.tape import CUE_LENGTH, Card, Chapter, Cue, Piece, Plan, Shot, cues_of, samples_at
 from app.domain.timecode import Rate, Span
@@ -146,11 +146,14 @@ def test_parts_that_do_not_fit_are_refused(first: int, frames: int, shelf: Shelf
 
 
 @pytest.mark.media
-def test_sound_that_is_too_short_is_refused(shelf: Shelf, tmp_path: Path) -> None:
-    short, long = (tapes.planned([_shot(shelf, 0, frames)]) for frames in (30, 60))
-    segments = [segment(piece, HOUSE, shelf.library) for piece in long.pieces]
-    with pytest.raises(RenderFailed, match="sound ends at sample"):
-        assemble(long, segments, tape_sound(short, shelf.library), files_beside(tmp_path / "out.mp4"))
+@pytest.mark.parametrize(("slot", "packets"), [(0, 90), (20, 10)], ids=["too few", "two at once"])
+def test_sound_that_does_not_fit_is_refused(slot: int, packets: int, shelf: Shelf, tmp_path: Path) -> None:
+    plan = tapes.planned([_shot(shelf, 0, 60)])
+    segments = [segment(piece, HOUSE, shelf.library) for piece in plan.pieces]
+    sound = tape_sound(plan, shelf.library)
+    crowded = replace(sound, parts=(*sound.parts, Sounding(sound.parts[0].path, slot, packets)))
+    with pytest.raises(RenderFailed, match="a sound has|two sounds stand"):
+        assemble(plan, segments, replace(crowded, parts=crowded.parts[-1 - slot // 20 :]), files_beside(tmp_path / "o"))
     assert _fresh(tmp_path) == []
 
 
@@ -158,7 +161,7 @@ def test_sound_that_is_too_short_is_refused(shelf: Shelf, tmp_path: Path) -> Non
 def test_a_tape_that_grows_larger_than_files_may_be_leaves_nothing(
     shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(assembly, "_largest", lambda _inputs: 20_000)
+    monkeypatch.setattr(assembly, "_largest", lambda _inputs, _frames: 20_000)
     with pytest.raises(RenderFailed, match="larger than is allowed"):
         _assembled(_plan(shelf), shelf, tmp_path / "out.mp4")
     assert _fresh(tmp_path) == []
@@ -167,7 +170,9 @@ def test_a_tape_that_grows_larger_than_files_may_be_leaves_nothing(
 @pytest.mark.media
 def test_the_job_names_parts_by_whole_frames(shelf: Shelf, tmp_path: Path) -> None:
     plan = tapes.planned([_shot(shelf, 30, 90)])
-    job = join_job(plan, [segment(plan.pieces[0], HOUSE, shelf.library)], tmp_path / "s.m4a", tmp_path / "o.mp4")
+    sound = TapeSound((Sounding(tmp_path / "a.m4a", 7, 40),), tmp_path / "s.m4a", 96_000)
+    job = join_job(plan, [segment(plan.pieces[0], HOUSE, shelf.library)], sound, tmp_path / "o.mp4")
     assert json.loads(json.dumps(job)) == job
     assert job["parts"] == [[str(shelf.library.picture(shelf.digest("near"))), 30, 60]]
+    assert job["sounds"] == [[str(tmp_path / "a.m4a"), 7, 40]]
     assert (job["rate"], job["timescale"], job["samples"]) == ([30, 1], 15_360, 96_000)

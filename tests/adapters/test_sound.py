@@ -1,4 +1,4 @@
-"""The sound of a tape: cut by sample, one stream, levelled and limited, silent where it must be."""
+"""The sound of a tape: cut by sample, levelled and limited, silent where it must be, encoded once."""
 
 from __future__ import annotations
 
@@ -9,11 +9,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from app.adapters import child, ffmpeg, sound
+from app.adapters import child, ffmpeg, loudness, pcm
 from app.adapters.files import Library
-from app.adapters.sound import Stretch, blocks, fade, gain_db, loudness, stretches, tape_sound
+from app.adapters.pcm import Range, fade
+from app.adapters.sound import PACKET, continuous_samples, nearest, stretches, tape_sound
 from app.domain.errors import RenderFailed
 from app.domain.recording import House
 from app.domain.tape import Card, Piece, Shot, Still, samples_at
@@ -72,7 +75,7 @@ def test_the_same_frames_from_another_recording_are_a_cut() -> None:
     ("lufs", "gain"), [(-16, 0), (-20, 4), (-40, 12), (-5, -11), (-1, -12), (-70, 0), (-69.9, 12)], ids=str
 )
 def test_gain_brings_a_stretch_to_the_target_within_twelve_decibels(lufs: float, gain: float) -> None:
-    assert gain_db(lufs) == pytest.approx(gain)
+    assert loudness.gain_db(lufs) == pytest.approx(gain)
 
 
 def test_a_fade_takes_five_milliseconds_at_both_ends_in_whatever_blocks_it_is_made() -> None:
@@ -90,8 +93,8 @@ def test_the_stream_has_every_sample_of_the_tape_in_its_place(rate: str, tmp_pat
     pieces: list[Piece] = [Card("Title", "", "Foot", 7), _run(11, 52), Still(DIGEST, 3, 5), _run(1, 20), _run(40, 50)]
     plan = replace(tapes.planned(pieces), house=House(width=320, height=180, rate=Rate.model_validate(rate)))
     placed = stretches(plan)
-    made = list(blocks(placed, [0.0] * len(placed), samples_at(plan.frames, plan.house.rate), library))
-    assert max(map(len, made)) <= sound.BLOCK
+    made = list(continuous_samples(placed, [0.0] * len(placed), samples_at(plan.frames, plan.house.rate), library))
+    assert max(map(len, made)) <= pcm.BLOCK
     whole = np.concatenate(made)
     assert len(whole) == samples_at(plan.frames, plan.house.rate)
     for frame, source in ((7, 11), (53, 1), (72, 40)):
@@ -104,7 +107,7 @@ def test_the_stream_has_every_sample_of_the_tape_in_its_place(rate: str, tmp_pat
 
 def test_what_a_recording_lacks_at_its_end_is_silence(tmp_path: Path) -> None:
     library = _recorded(Library(tmp_path), _hum(1, 0.5))
-    (made,) = blocks((Stretch(DIGEST, 47_000, Span(first=0, end=3000)),), [0.0], 3000, library)
+    (made,) = pcm.levelled(Range(DIGEST, 47_000, 3000), 0.0, library)
     assert made.shape == (3000, 2)
     assert made[300:900].any()
     assert not made[1000:].any()
@@ -113,25 +116,44 @@ def test_what_a_recording_lacks_at_its_end_is_silence(tmp_path: Path) -> None:
 @pytest.mark.media
 def test_loudness_is_measured_once_for_a_range(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     library = _recorded(Library(tmp_path), np.concatenate([_hum(2, 0.1), _hum(2, 0.01), np.zeros(48_000)]))
-    loud, quiet, none = (Stretch(DIGEST, at, Span(first=0, end=90_000)) for at in (0, 97_000, 192_000))
-    assert loudness(loud, library) == pytest.approx(-20, abs=0.5)
-    assert loudness(quiet, library) == pytest.approx(-40, abs=0.5)
-    assert loudness(replace(none, on_tape=Span(first=0, end=40_000)), library) == sound.SILENT_LUFS
+    loud, quiet, none = (Range(DIGEST, at, 90_000) for at in (0, 97_000, 192_000))
+    assert loudness.loudness(loud, library) == pytest.approx(-20, abs=0.5)
+    assert loudness.loudness(quiet, library) == pytest.approx(-40, abs=0.5)
+    assert loudness.loudness(replace(none, samples=40_000), library) == loudness.SILENT_LUFS
     monkeypatch.setattr(child, "run", lambda *_a, **_k: pytest.fail("measured again"))
-    moved = replace(loud, on_tape=Span(first=70_000, end=160_000))
-    assert loudness(moved, library) == pytest.approx(-20, abs=0.5)
+    assert loudness.loudness(loud, library) == pytest.approx(-20, abs=0.5)
+
+
+@given(st.lists(st.tuples(st.integers(0, 40), st.integers(1, 40)), max_size=12), st.integers(0, 3))
+def test_stretches_never_stand_on_one_another_and_are_near_their_place(
+    runs: list[tuple[int, int]], before: int
+) -> None:
+    pieces: list[Piece] = [Card("Title", "", "Foot", before)] if before else []
+    pieces += [_run(first, first + frames) for first, frames in runs]
+    placed = stretches(tapes.planned(pieces))
+    at, total = 0, samples_at(sum(piece.frames for piece in pieces), HOUSE.rate)
+    for stretch in placed:
+        slot, blocks = nearest(stretch)
+        if blocks:
+            assert slot >= at
+            assert abs(slot * PACKET - stretch.on_tape.first) <= PACKET // 2
+            assert stretch.on_tape.frames - blocks * PACKET <= 2 * PACKET
+            at = slot + blocks + 1
+    assert at <= -(-total // PACKET) + 1
 
 
 @pytest.mark.media
-def test_quiet_and_loud_recordings_come_out_alike_and_below_the_limit(tmp_path: Path) -> None:
+@pytest.mark.parametrize("continuous", [False, True], ids=["by stretch", "continuous"])
+def test_quiet_and_loud_recordings_come_out_alike_and_below_the_limit(continuous: bool, tmp_path: Path) -> None:
     hiss = np.random.default_rng(3).standard_normal(48_000 * 4)
     crowd = np.convolve(hiss, np.ones(24) / np.sqrt(24), "same").clip(-4, 4)
     library = _recorded(_recorded(Library(tmp_path), crowd / 20), crowd / 4.1, "cd34")
-    pieces: list[Piece] = [_run(0, 120), Card("Title", "", "Foot", 30), _run(0, 120, digest="cd34")]
-    path = tape_sound(tapes.planned(pieces), library)
-    assert _lufs(path, 0, 4) == pytest.approx(-16, abs=1)
-    assert _lufs(path, 5, 4) == pytest.approx(-16, abs=1)
-    assert _true_peak(path) <= -1
+    plan = tapes.planned([_run(0, 120), _run(0, 120, digest="cd34")])
+    sound = tape_sound(plan, library, continuous=continuous)
+    assert len(sound.parts) == (1 if continuous else 2)
+    for number, part in enumerate(sound.parts):
+        assert _lufs(part.path, 4 * number if continuous else 0, 3.9) == pytest.approx(-16, abs=0.7)
+        assert _true_peak(part.path) <= -1
 
 
 @pytest.mark.media
@@ -139,8 +161,8 @@ def test_peaks_of_a_quiet_recording_are_limited(tmp_path: Path) -> None:
     hum = _hum(4, 0.02)
     hum[20_000::30_000] = 0.9
     hum[20_001::30_000] = -0.9
-    library = _recorded(Library(tmp_path), hum)
-    assert _true_peak(tape_sound(tapes.planned([_run(0, 120)]), library)) <= -1
+    (part,) = tape_sound(tapes.planned([_run(0, 120)]), _recorded(Library(tmp_path), hum)).parts
+    assert _true_peak(part.path) <= -1
 
 
 def _lufs(path: Path, first_s: float, seconds: float) -> float:
@@ -158,23 +180,45 @@ def _measured(path: Path, before: str, key: str) -> str:
 
 
 @pytest.mark.media
-def test_a_tape_without_sound_has_a_silent_track_of_its_length(tmp_path: Path) -> None:
-    path = tape_sound(tapes.planned([Card("Title", "", "Foot", 45)]), Library(tmp_path))
-    heard = video.heard(path)
-    assert len(heard) == samples_at(45, HOUSE.rate)
-    assert not heard.any()
+def test_a_tape_without_sound_is_silent(tmp_path: Path) -> None:
+    sound = tape_sound(tapes.planned([Card("Title", "", "Foot", 45)]), Library(tmp_path))
+    assert (sound.parts, sound.samples, sound.packets) == ((), 72_000, 72)
+    assert not video.heard(sound.silence).any()
 
 
 @pytest.mark.media
-def test_sound_is_made_once_and_again_when_it_was_damaged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_edit_elsewhere_moves_a_stretch_without_encoding_it_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    library = _recorded(Library(tmp_path), _hum(2, 0.1))
+    (before,) = tape_sound(tapes.planned([Card("Title", "", "Foot", 3), _run(3, 50)]), library).parts
+    monkeypatch.setattr(child, "run", lambda *_a, **_k: pytest.fail("encoded again"))
+    (after,) = tape_sound(tapes.planned([Card("Title", "", "Foot", 10), _run(3, 50)]), library).parts
+    assert (before.path, before.packets) == (after.path, after.packets)
+    assert (before.slot, after.slot) == (round(4800 / 1024), round(16_000 / 1024))
+
+
+@pytest.mark.media
+def test_a_stretch_sounds_as_it_was_recorded(tmp_path: Path) -> None:
+    library = _recorded(Library(tmp_path), _hum(2, 0.15))
+    (part,) = tape_sound(tapes.planned([_run(10, 50)]), library).parts
+    heard = video.heard(part.path)[1000 : (part.packets - 1) * PACKET - 1000]
+    gain = 10 ** (loudness.gain_db(loudness.loudness(Range(DIGEST, 16_000, 64_000), library)) / 20)
+    due = gain * _hum(2, 0.15)[17_000 : 17_000 + len(heard)]
+    assert np.abs(heard - due).max() < 0.01
+
+
+@pytest.mark.media
+def test_damaged_sound_in_the_cache_is_made_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     library = _recorded(Library(tmp_path), _hum(2, 0.1))
     plan = tapes.planned([_run(3, 50)])
-    path = tape_sound(plan, library)
-    whole = path.read_bytes()
-    path.write_bytes(whole[:-50])
-    assert tape_sound(plan, library).read_bytes() == whole
+    (part,) = tape_sound(plan, library).parts
+    whole = part.path.read_bytes()
+    part.path.write_bytes(whole[:-50])
+    assert tape_sound(plan, library).parts == (part,)
+    assert part.path.read_bytes() == whole
     monkeypatch.setattr(child, "run", lambda *_a, **_k: pytest.fail("made again"))
-    assert tape_sound(plan, library) == path
+    assert tape_sound(plan, library).parts == (part,)
 
 
 @pytest.mark.media

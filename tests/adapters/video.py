@@ -8,6 +8,8 @@ first tenth of every second.
 
 from __future__ import annotations
 
+import random
+import struct
 import subprocess
 import wave
 from collections.abc import Callable, Iterator, Sequence
@@ -15,6 +17,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
+import av
 import numpy as np
 from numpy.typing import NDArray
 
@@ -149,6 +152,55 @@ def filmed(path: Path, film: Film | None = None) -> Path:
     ran(command, b"".join(picture.tobytes() for picture in pictures))
     for file in path.parent.glob(f"{path.name}.*.wav"):
         file.unlink()
+    return path
+
+
+def turned(path: Path, a: int, b: int, c: int, d: int, *, move: tuple[int, int] = (0, 0)) -> Path:
+    """Overwrite the display matrix of an MP4's first track: a point goes to (a x + c y, b x + d y), then moves."""
+    data = bytearray(path.read_bytes())
+    header = data.index(b"tkhd") + 4
+    at = header + (40 if data[header] == 0 else 52)
+    one = 1 << 16
+    rows = (a * one, b * one, 0, c * one, d * one, 0, move[0] * one, move[1] * one, 1 << 30)
+    data[at : at + 36] = struct.pack(">9i", *rows)
+    path.write_bytes(data)
+    return path
+
+
+def retimed(source: Path, target: Path, times: Sequence[float], *, last: float = 0.04) -> Path:
+    """The packets of a file without B-frames, its pictures at other times (seconds); sound stays as it is."""
+    tick = Fraction(1, 90_000)
+    with av.open(str(source)) as old, av.open(str(target), "w") as new:
+        streams = {
+            stream.index: new.add_stream_from_template(stream) for stream in (*old.streams.video, *old.streams.audio)
+        }
+        waiting = [packet for packet in old.demux() if packet.dts is not None and packet.stream_index in streams]
+        ends = iter(zip(times, [*times[1:], times[-1] + last], strict=True))
+        for packet in waiting:
+            if packet.stream.type == "video":
+                begin, end = next(ends)
+                packet.time_base = tick
+                packet.pts = packet.dts = round(begin / tick)
+                packet.duration = round((end - begin) / tick)
+        for packet in sorted(waiting, key=lambda packet: float((packet.dts or 0) * packet.time_base)):
+            packet.stream = streams[packet.stream_index]
+            new.mux(packet)
+    return target
+
+
+def damaged(path: Path, share: float, length: int, *, seed: int = 3) -> Path:
+    """Overwrite so many bytes with chance ones, beginning at a share of the file."""
+    data = bytearray(path.read_bytes())
+    at = int(len(data) * share)
+    data[at : at + length] = random.Random(seed).randbytes(length)
+    path.write_bytes(data)
+    return path
+
+
+def cut_short(path: Path, share: float) -> Path:
+    """Keep only the first share of a file's bytes."""
+    data = path.read_bytes()
+    path.write_bytes(data[: int(len(data) * share)])
     return path
 
 

@@ -33,7 +33,7 @@ def test_the_normal_intervals_are_centred_and_as_wide_as_their_level() -> None:
 def test_a_side_without_cases_leaves_its_own_rate_and_all_that_needs_it_undefined() -> None:
     result = sdt(0, 0, 5, 15)
     assert (result.n_signal, result.n_noise, result.H, result.d, result.c_interval) == (0, 20, None, None, None)
-    assert result.F == pytest.approx(5.5 / 21)
+    assert pytest.approx(5.5 / 21) == result.F
     assert jeffreys_interval_dc(0, 0, 5, 15) is None
 
 

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
 from sample_clips.simulator.scene import RATE, Action, Actor, Floats, Noise, Scene, Sport
+
+Point = tuple[float, float, float]
+Weather = Literal["sun", "cloud", "evening"]
 
 SECONDS = 6
 SAMPLES = SECONDS * RATE
@@ -14,19 +19,23 @@ PASS_AT, TOUCH_AT, SHOT_AT, SAVED_AT = 200, 330, 420, 470
 def _run(start: tuple[float, float], velocity: tuple[float, float], bend: float = 0.0) -> Floats:
     """A run (T, 2) that starts at a jog, grows to its velocity and may bend."""
     share = np.cumsum(np.clip(np.arange(SAMPLES) / 180, 0.25, 1.0)) / RATE
-    path = np.array(start) + share[:, None] * np.array(velocity)
+    path: Floats = np.array(start) + share[:, None] * np.array(velocity)
     path[:, 1] += bend * np.sin(share)
     return path
 
 
-def _flown(points: list[tuple[int, tuple[float, float, float]]], rise: float = 0.0) -> Floats:
+def _flown(points: list[tuple[int, Point]]) -> Floats:
     """A ball that goes in straight lines between named samples."""
     at = [p[0] for p in points]
-    ball = np.column_stack([np.interp(np.arange(SAMPLES), at, [p[1][i] for p in points]) for i in range(3)])
-    return ball
+    return np.column_stack([np.interp(np.arange(SAMPLES), at, [p[1][i] for p in points]) for i in range(3)])
 
 
-def football(weather: str = "sun", **changes: object) -> Scene:
+def point(place: Floats, height: float | None = None) -> Point:
+    """A world point as the scene wants it, from (x, y) and a height or from (x, y, z)."""
+    return float(place[0]), float(place[1]), float(place[2]) if height is None else height
+
+
+def football(weather: Weather = "sun") -> Scene:
     """Eleven against eleven and a referee: a pass behind the last line, a touch, a shot that the keeper turns away."""
     random = np.random.default_rng(11)
     actors, paths = [], []
@@ -64,8 +73,24 @@ def football(weather: str = "sun", **changes: object) -> Scene:
               Noise("crowd groans", SAVED_AT + 20, (20.0, 45.0, 3.0)), Noise("whistle", 600, (18.0, -4.0, 1.7)))  # fmt: skip
     line = np.column_stack([np.full(SAMPLES, 0.0) + xy[:, 14, 0], np.full(SAMPLES, -34.6)])
     gaze = np.column_stack([xy[:, 14, 0] * 0.7 + xy[:, 1, 0] * 0.3, np.full(SAMPLES, -8.0), np.full(SAMPLES, 1.0)])
-    return Scene("football", "drawn", 5, tuple(actors), xy, np.zeros(xy.shape[:2]), facing, ball, line, gaze,
-                 np.full(SAMPLES, 900.0), ball, actions, noises, (22,), weather)  # type: ignore[arg-type]
+    return Scene(
+        "football",
+        "drawn",
+        5,
+        tuple(actors),
+        xy,
+        np.zeros(xy.shape[:2]),
+        facing,
+        ball,
+        line,
+        gaze,
+        np.full(SAMPLES, 900.0),
+        ball,
+        actions,
+        noises,
+        (22,),
+        weather,
+    )  # type: ignore[arg-type]
 
 
 def basketball(sport: Sport = "basketball") -> Scene:
@@ -103,5 +128,20 @@ def basketball(sport: Sport = "basketball") -> Scene:
     noises = (Noise("squeak", 60, (8.0, 2.0, 0.0)), Noise("rim", 320, (12.4, 0.0, 3.05)),
               Noise("bounce", 430, (12.2, 0.0, 0.0)), Noise("whistle", 500, (13.4, 5.5, 1.8)))  # fmt: skip
     official = np.tile([5.0, -8.0], (SAMPLES, 1))
-    return Scene(sport, "drawn", 6, tuple(actors), xy, z, facing, ball, official,
-                 np.tile([11.0, 0.0, 2.0], (SAMPLES, 1)), np.full(SAMPLES, 620.0), ball, actions, noises, (10, 11, 12))
+    return Scene(
+        sport,
+        "drawn",
+        6,
+        tuple(actors),
+        xy,
+        z,
+        facing,
+        ball,
+        official,
+        np.tile([11.0, 0.0, 2.0], (SAMPLES, 1)),
+        np.full(SAMPLES, 620.0),
+        ball,
+        actions,
+        noises,
+        (10, 11, 12),
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from functools import cache
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -25,7 +26,7 @@ from sample_clips.simulator.camera import (
 )
 from sample_clips.simulator.people import INDEX, People, people_of
 from sample_clips.simulator.pictures import View
-from sample_clips.simulator.scene import RATE, SUBFRAMES, Floats, Scene
+from sample_clips.simulator.scene import RATE, SUBFRAMES, Action, Floats, Scene
 from sample_clips.simulator.solids import Col, Skin
 from tests.sample_clips import drawn_scene
 
@@ -51,7 +52,7 @@ def _alone(scene: Scene) -> Scene:
 
 def _grey(picture: NDArray[np.uint8]) -> Floats:
     """Light values, so that a blurred edge keeps its middle."""
-    return np.asarray((picture.astype(np.float64) / 255) ** 2.2).sum(axis=-1)
+    return np.asarray(((picture.astype(np.float64) / 255) ** 2.2).sum(axis=-1))
 
 
 def _seen_line(light: Floats, camera: Camera, sample: int, one: Floats, two: Floats) -> Floats:
@@ -226,19 +227,16 @@ def test_nobody_jumps_from_one_sample_to_the_next(sport: str) -> None:
 
 
 @pytest.mark.parametrize("action", _scene("football").actions, ids=lambda a: f"{a.kind}-{a.actor}")
-def test_a_touch_on_the_ball_touches_it(action: object) -> None:
+def test_a_touch_on_the_ball_touches_it(action: Action) -> None:
     _touches(_scene("football"), _people("football"), action)
 
 
 @pytest.mark.parametrize("action", _scene("basketball").actions, ids=lambda a: f"{a.kind}-{a.actor}")
-def test_a_hand_on_the_ball_touches_it(action: object) -> None:
+def test_a_hand_on_the_ball_touches_it(action: Action) -> None:
     _touches(_scene("basketball"), _people("basketball"), action)
 
 
-def _touches(scene: Scene, people: People, action: object) -> None:
-    from sample_clips.simulator.scene import Action
-
-    assert isinstance(action, Action)
+def _touches(scene: Scene, people: People, action: Action) -> None:
     joints, ball = people.joints[action.at, action.actor], scene.ball[action.at]
     if action.towards is None:
         word = action.limb.split()[0]
@@ -269,9 +267,9 @@ def test_a_frame_is_the_same_bytes_whenever_it_is_drawn() -> None:
     assert first.shape == (HEIGHT, WIDTH, 3)
 
 
-@pytest.mark.parametrize("weather", ["sun", "cloud", "evening"])
+@pytest.mark.parametrize("weather", get_args(drawn_scene.Weather))
 @pytest.mark.parametrize("view", ["line", "high"])
-def test_no_picture_is_blown_out_or_black(weather: str, view: View) -> None:
+def test_no_picture_is_blown_out_or_black(weather: drawn_scene.Weather, view: View) -> None:
     picture = pictures.picture(pictures.set_of(drawn_scene.football(weather), view), 60)
     light = picture.mean(axis=-1)
     assert 45 < light.mean() < 190

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from app.measure.arguments import Floats, finite, marks
+from app.measure.arguments import Floats, Gappy, finite, marks
 from app.measure.intervals import Interval, clopper_pearson, wilson
 
 ENOUGH = 40  # answers before a negative correlation or an option never chosen says more than chance
@@ -45,7 +45,7 @@ class Option:
     flags: tuple[str, ...]
 
 
-def classical(X: npt.ArrayLike, theta: npt.ArrayLike | None = None) -> tuple[ItemStats, ...]:
+def classical(X: Gappy, theta: npt.ArrayLike | None = None) -> tuple[ItemStats, ...]:
     """Difficulty and corrected point-biserial correlation of every item of X (persons x items of 1, 0 and gaps).
 
     The correlation is with the mean of the person's other answers, or with `theta` (one a person) where people have

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import optimize, special
 
-from app.measure.arguments import Floats, amounts, finite, marks, positive
+from app.measure.arguments import Floats, Gappy, amounts, finite, marks, positive
 
 SCORES = np.linspace(-6, 6, 97)
 LOG_SHARES = special.log_softmax(-(SCORES**2) / 2)
@@ -77,7 +77,7 @@ def information(theta: npt.ArrayLike, b: npt.ArrayLike, c: npt.ArrayLike = 0.0) 
     return np.asarray((1 - P) / P * ((P - guess) / (1 - guess)) ** 2)
 
 
-def rasch_map(X: npt.ArrayLike, prior_mean: npt.ArrayLike, prior_sd: npt.ArrayLike, est_sd: bool = True) -> Calib:
+def rasch_map(X: Gappy, prior_mean: npt.ArrayLike, prior_sd: npt.ArrayLike, est_sd: bool = True) -> Calib:
     """Bayes-modal difficulties from answers X (persons x items of 1, 0 and gaps), b ~ N(prior_mean, prior_sd^2).
 
     Finite also for items that all or none got right, and for items without answers (the prior). Priors are numbers or
@@ -101,7 +101,7 @@ def rasch_map(X: npt.ArrayLike, prior_mean: npt.ArrayLike, prior_sd: npt.ArrayLi
     return Calib(b, se, 1 / np.sqrt(complete + precision), likelihood.n, ability_sd, loglik)
 
 
-def mml(X: npt.ArrayLike, weights: npt.ArrayLike | None = None, slope: float | None = None) -> OneParameter:
+def mml(X: Gappy, weights: npt.ArrayLike | None = None, slope: float | None = None) -> OneParameter:
     """One-parameter logistic model by marginal maximum likelihood: all items share one slope.
 
     X: answers, one row a person, or one a pattern with `weights` persons each. slope: fixed, or found if None. Items
@@ -195,7 +195,7 @@ def _mode(likelihood: _Likelihood, mean: Floats, precision: Floats, sd: float | 
     return found.x[:-1], math.exp(found.x[-1])
 
 
-def eap(x: npt.ArrayLike, b: npt.ArrayLike, v: npt.ArrayLike, sd: float) -> Ability:
+def eap(x: Gappy, b: npt.ArrayLike, v: npt.ArrayLike, sd: float) -> Ability:
     """One person's ability (posterior mean and sd) from answers x to items of difficulty b with variance v.
 
     Prior N(0, sd^2); an item's curve is flattened by kappa = 1/sqrt(1 + pi v/8) for not knowing its difficulty.
@@ -209,11 +209,11 @@ def eap(x: npt.ArrayLike, b: npt.ArrayLike, v: npt.ArrayLike, sd: float) -> Abil
     return Ability(float(mean[0]), float(spread[0]), int(np.count_nonzero(~np.isnan(answers))))
 
 
-def eap_all(X: npt.ArrayLike, b: npt.ArrayLike, v: npt.ArrayLike, sd: float) -> tuple[Floats, Floats]:
+def eap_all(X: Gappy, b: npt.ArrayLike, v: npt.ArrayLike, sd: float) -> tuple[Floats, Floats]:
     """`eap` for every row of X (persons x items): posterior means and sds.
 
     >>> [figures.round(2).tolist() for figures in eap_all([[1, 1], [None, 1]], [0., .5], 0., 1.)]
-    [[0.78, 0.46], [0.84, 0.91]]
+    [[0.78, 0.5], [0.84, 0.91]]
     """
     answers = marks("X", X)
     kappa = 1 / np.sqrt(1 + np.pi * amounts("v", v) / 8)

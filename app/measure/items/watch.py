@@ -9,13 +9,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from app.measure.arguments import Floats, amounts, finite, inside, marks, positive
+from app.measure.arguments import Floats, Gappy, amounts, finite, inside, marks, positive
 
 GRID, MASS = np.polynomial.hermite_e.hermegauss(41)
 LOG_MASS = np.log(MASS / MASS.sum())
 
 
-def miskey_logbf(x: npt.ArrayLike, eap: npt.ArrayLike, psd: npt.ArrayLike, mu_b: float, sd_b: float) -> float:
+def miskey_logbf(x: Gappy, eap: npt.ArrayLike, psd: npt.ArrayLike, mu_b: float, sd_b: float) -> float:
     """Log Bayes factor for "the key is the wrong way round" against "the key is right"; over 0 speaks for wrong.
 
     ln INT prod P^(1-x) (1-P)^x p(b) db - ln INT prod P^x (1-P)^(1-x) p(b) db, b ~ N(mu_b, sd_b^2), x the marks of
@@ -49,7 +49,7 @@ class Speed:
     n: int
 
 
-def speed_fit(logT: npt.ArrayLike) -> Speed:
+def speed_fit(logT: Gappy) -> Speed:
     """How long each item takes and how fast each person is, from log times (persons x items, nan for gaps).
 
     Least squares for the lognormal model of answering times (van der Linden 2006). Leave late answers out: a deadline

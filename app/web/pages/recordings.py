@@ -15,7 +15,7 @@ from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from app.actions.intake import Incoming, add_recordings, correct_recording, discard_recording, preparation_key
-from app.domain.clip import Clip
+from app.domain.clip import Clip, View
 from app.domain.recording import Game
 from app.store.content import list_games
 from app.store.engine import Database
@@ -76,12 +76,15 @@ class DetailsPage:
 
 @dataclass(frozen=True)
 class RecordingPage:
-    """One recording. `picture`, `copy`: addresses to look at it and, where that is allowed, to keep it."""
+    """One recording, with the clips that are seen on it and where.
+
+    `picture`, `copy`: addresses to look at it and, where that is allowed, to keep it.
+    """
 
     facts: RecordingFacts
     game: Game | None
     job: Job | None
-    clips: list[Clip]
+    views: list[tuple[Clip, View]]
     brought_by: str
     picture: str
     copy: str
@@ -167,13 +170,15 @@ def recording_page(request: Request, recording_id: NamedId, db: Db) -> Response:
 
 def _shown(request: Request, session: Session, facts: RecordingFacts) -> RecordingPage:
     recording, prepared = facts.recording, facts.prepared
-    key = preparation_key(facts.id)
+    key, clips = preparation_key(facts.id), clips_on(session, facts.id)
     names = {person.id: person.name for person in list_people(session)}
     return RecordingPage(
         facts=facts,
         game=next((game for game in list_games(session) if game.id == recording.game), None),
         job=None if prepared else jobs_by_key(session, [key]).get(key),
-        clips=clips_on(session, facts.id),
+        views=[
+            (clip, view) for clip in clips_on(session, facts.id) for view in clip.views if view.recording == facts.id
+        ],
         brought_by=names.get(facts.by, ""),
         picture=media_address(request, "picture", prepared.digest) if prepared else "",
         copy=media_address(request, "picture", prepared.digest, download=True)

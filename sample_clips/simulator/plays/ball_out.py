@@ -14,10 +14,10 @@ from sample_clips.simulator.plays.ball_out_stories import Story
 from sample_clips.simulator.plays.billing import Billing, Measured, billed, reveal, verdict, worded
 from sample_clips.simulator.scene import SUBFRAMES, Floats, Scene
 from sample_clips.simulator.staging import staged
-from sample_clips.simulator.truth import Finding, Mechanics, Play, Situation, rule
+from sample_clips.simulator.truth import Finding, Mechanics, Play, Ruling, Situation, Verdict, rule
 
 ELEMENTS = ("whole-ball-past-line",)
-WORDS = {
+WORDS: dict[Verdict, str] = {
     "present": "The whole ball is past the whole line, by {gap}.",
     "absent": "Some of the ball is still above the line: {gap} are missing.",
     "can't tell": "From here nobody can tell whether the whole ball is past the line.",
@@ -72,7 +72,8 @@ def measure(scene: Scene) -> Measured:
 
 
 def _last_touch(scene: Scene, decisive: int) -> int:
-    return max(touch["at"] // SUBFRAMES for touch in scene.facts["touches"] if touch["at"] // SUBFRAMES < decisive)
+    frames = [int(touch["at"]) // SUBFRAMES for touch in scene.facts["touches"]]
+    return max(frame for frame in frames if frame < decisive)
 
 
 def _away(scene: Scene, frame: int) -> float:
@@ -157,7 +158,7 @@ def archived(seed: int) -> Play:
     scene = staged(story(f"ball-out-a{seed:03d}", 5000 + seed, margin, float(rng.uniform(-3, 3))))
     measured = measure(scene)
     wrong = bool(rng.random() < (0.25 if abs(margin) < 0.1 else 0.06))
-    other = "no flag" if measured.ruling == "flag" else "flag"
+    other: Ruling = "no flag" if measured.ruling == "flag" else "flag"
     billing = Billing(
         "See all of the ball past all of the line, then flag.", story.__name__.replace("_", " "),
         _at(int(rng.integers(1, 90)), f"{rng.integers(0, 4)}-{rng.integers(0, 4)}"),

@@ -7,8 +7,7 @@ for short of it), a seed, and `along`, which moves it along the line; it returns
 from __future__ import annotations
 
 from collections.abc import Callable
-
-import numpy as np
+from typing import Literal
 
 from sample_clips.simulator import motion
 from sample_clips.simulator.course import Course
@@ -61,10 +60,9 @@ def whistle(seconds: float, x: float = 20.0) -> Noise:
     return Noise("whistle", round(seconds * RATE), (x, -8.0, 1.7))
 
 
-def stir(kind: str, seconds: float) -> Noise:
+def stir(kind: Literal["crowd groans", "crowd rises"], seconds: float) -> Noise:
     """The crowd, from the stand behind the assistant."""
-    name = "crowd groans" if kind == "groans" else "crowd rises"
-    return Noise(name, round(seconds * RATE), (30.0, -50.0, 6.0), 0.8)
+    return Noise(kind, round(seconds * RATE), (30.0, -50.0, 6.0), 0.8)
 
 
 def chase(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
@@ -114,7 +112,8 @@ def curl(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
     )  # fmt: skip
     samples = len(course.path)
     return Script(name, seed, course, parts, looker(((0, 51), (3, 47), (7, 40)), samples, seed),
-                  900.0, facts={"until": asked}, noises=(whistle(4.4),) if margin > 0 else (stir("rises", 4.4),))  # fmt: skip
+                  900.0, facts={"until": asked}, noises=(whistle(4.4),) if margin > 0 else (stir("crowd rises",
+                                                                                                 4.4),))  # fmt: skip
 
 
 def dribble(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
@@ -140,10 +139,11 @@ def dribble(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
     )  # fmt: skip
     samples = len(course.path)
     return Script(name, seed, course, parts, looker(((0, 31 + along), (3, 37 + along), (6, 43 + along)), samples, seed),
-                  820.0, facts={"until": asked}, noises=(whistle(4.6),) if margin > 0 else (stir("rises", 4.7),))  # fmt: skip
+                  820.0, facts={"until": asked}, noises=(whistle(4.6),) if margin > 0 else (stir("crowd rises",
+                                                                                                 4.7),))  # fmt: skip
 
 
-def flag_post(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
+def flag_post(name: str, seed: int, _margin: float, along: float = 0.0) -> Script:
     """A pass into the corner runs against the flag post and stays in. The margin follows from where the post is."""
     course = Course.begin((30, -27.0)).still(0.6).touch("passer", "pass")
     course = course.rolled((52.5 - 0.115 + 0.01 * along, -33.93), 2.6).struck((-0.75, 0.66, 0.0), 0.7, 0.75)
@@ -155,12 +155,13 @@ def flag_post(name: str, seed: int, margin: float, along: float = 0.0) -> Script
     parts = (
         Part("passer", "home", ((0.0, 28.6, -26.5), (4.0, 38, -25), (7.0, 40, -22)), 6),
         Part("winger", "home", ((0.0, 35, -29.5), (1.0, 38, -30.2), (3.0, 50.0, -31.9), (7.2, 48, -26)), 11),
-        Part("marker", "away", ((0.0, 38, -27.4), (1.5, 42, -29), (3.4, 48, -31.6), (4.4, 48.0, -29.4), (6, 46, -25)), 2),
+        Part("marker", "away", ((0.0, 38, -27.4), (1.5, 42, -29), (3.4, 48, -31.6), (4.4, 48.0, -29.4),
+                                (6, 46, -25)), 2),
         Part("striker", "home", ((0.0, 33, -8), (3.5, 41, -9)), 9),
-    )
+    )  # fmt: skip
     samples = len(course.path)
     return Script(name, seed, course, parts, looker(((0, 37), (2.5, 41), (5, 44)), samples, seed), 780.0,
-                  facts={"until": asked}, noises=(stir("rises", 4.9),))  # fmt: skip
+                  facts={"until": asked}, noises=(stir("crowd rises", 4.9),))  # fmt: skip
 
 
 def pull_back(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
@@ -178,14 +179,15 @@ def pull_back(name: str, seed: int, margin: float, along: float = 0.0) -> Script
     course = course.rolled((52.7, 2.4), 0.5).netted(2.5)
     parts = (
         Part("passer", "home", ((0.0, 32.4, -26.6 + along), (3, 38, -24 + along), (6, 42, -20 + along)), 8),
-        Part("winger", "home", ((0.0, 38.6, -25.4 + along), (0.8, 41.0, -24.6 + along), (4.0, 52.6, -18.5 + along)), 11),
+        Part("winger", "home", ((0.0, 38.6, -25.4 + along), (0.8, 41.0, -24.6 + along),
+                                (4.0, 52.6, -18.5 + along)), 11),
         Part("marker", "away", ((0.0, 40.4, -22.2 + along), (1.0, 42.6, -21.6 + along), (2.7, 50.6, -18.9 + along),
                                 (3.6, 50.5, -15 + along)), 2),
         Part("striker", "home", ((0.0, 35, -8), (2, 41, -7.5), (5.5, 50, -2)), 9),
         Part("keeper", "away keeper", ((0.0, 50.8, -1.5), (2.7, 51.9, -3.2), (3.8, 51.8, -1.4), (5.5, 52, 0)), 1),
     )  # fmt: skip
     samples = len(course.path)
-    end = (Noise("net", round(4.6 * RATE), (54.1, 3.0, 0.5)), stir("rises", 4.7), whistle(5.2, 40.0))
+    end = (Noise("net", round(4.6 * RATE), (54.1, 3.0, 0.5)), stir("crowd rises", 4.7), whistle(5.2, 40.0))
     return Script(name, seed, course, parts, looker(((0, 43), (1.2, 47), (2.6, 52.7), (5, 52.8)), samples, seed),
                   880.0, facts={"until": asked}, noises=end)  # fmt: skip
 
@@ -196,8 +198,7 @@ def shielded(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
     def story(nudge: float) -> Course:
         told = Course.begin((38, -29)).still(0.5).touch("passer", "pass")
         told = told.rolled((51.9, -24.6 + along), 1.9).touch("winger", "trap", reach=0.42, bearing=1.1)
-        told = told.rolled((52.61 + nudge, -24.0 + along), 0.6).touch("winger", "trap", reach=0.5, bearing=1.56)
-        return told
+        return told.rolled((52.61 + nudge, -24.0 + along), 0.6).touch("winger", "trap", reach=0.5, bearing=1.56)
 
     course = tuned(story, over_goal_line, margin)
     asked = len(course.path) - 1
@@ -206,16 +207,19 @@ def shielded(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
     y = along
     parts = (
         Part("passer", "home", ((0.0, 36.6, -28.6), (3, 41, -28), (6, 44, -26)), 8),
-        Part("winger", "home", ((0.0, 43.5, -28.2), (1.0, 47.4, -26.6 + y), (3.4, 51.9, -23.9 + y), (4.6, 51.5, -22.0 + y)), 7),
-        Part("marker", "away", ((0.0, 45.6, -25.6), (1.2, 48.2, -24.6 + y), (2.5, 51.2, -23.4 + y), (3.2, 51.4, -22.7 + y),
+        Part("winger", "home", ((0.0, 43.5, -28.2), (1.0, 47.4, -26.6 + y), (3.4, 51.9, -23.9 + y),
+                                (4.6, 51.5, -22.0 + y)), 7),
+        Part("marker", "away", ((0.0, 45.6, -25.6), (1.2, 48.2, -24.6 + y), (2.5, 51.2, -23.4 + y),
+                                (3.2, 51.4, -22.7 + y),
                                 (4.0, 50.4, -21.6 + y), (6, 49.2, -18)), 3),
-        Part("second", "away", ((0.0, 47.5, -29.5), (1.7, 51.2, -26.6 + y), (2.5, 52.6, -25.35 + y), (3.2, 52.73, -25.0 + y),
+        Part("second", "away", ((0.0, 47.5, -29.5), (1.7, 51.2, -26.6 + y), (2.5, 52.6, -25.35 + y),
+                                (3.2, 52.73, -25.0 + y),
                                 (4.2, 51.6, -23.6 + y), (6, 49.5, -17)), 5),
         Part("striker", "home", ((0.0, 38, -10), (2.5, 44, -9.5)), 9),
     )  # fmt: skip
     samples = len(course.path)
     return Script(name, seed, course, parts, looker(((0, 44.5), (1.2, 48), (2.4, 52.75), (5, 52.8)), samples, seed),
-                  880.0, facts={"until": asked}, noises=(stir("groans", 6.0),))  # fmt: skip
+                  880.0, facts={"until": asked}, noises=(stir("crowd groans", 6.0),))  # fmt: skip
 
 
 def off_referee(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
@@ -233,14 +237,16 @@ def off_referee(name: str, seed: int, margin: float, along: float = 0.0) -> Scri
     parts = (
         Part("passer", "home", ((0.0, 31.8 + along, -19.8), (4, 28 + along, -20), (7, 24 + along, -18)), 8),
         Part("wide", "home", ((0.0, 19 + along, -28.5), (1.6, 19.6 + along, -31.0)), 3),
-        Part("referee", "official", ((0.0, 29.4 + along, -27.6), (3.0, 25.8 + along, -28.6), (6.5, 20 + along, -22)), 0),
+        Part("referee", "official", ((0.0, 29.4 + along, -27.6), (3.0, 25.8 + along, -28.6),
+                                     (6.5, 20 + along, -22)), 0),
         Part("middle", "home", ((0.0, 11 + along, -17), (4.0, 9.6 + along, -18.6)), 6),
         Part("marker", "away", ((0.0, 27 + along, -24), (2.0, 24.5 + along, -28), (3.4, 22.6 + along, -31.4),
                                 (5, 18 + along, -28)), 7),
     )  # fmt: skip
     samples = len(course.path)
-    return Script(name, seed, course, parts, looker(((0, 36 + along), (3, 34.5 + along), (7, 30 + along)), samples, seed),
-                  760.0, facts={"until": asked}, noises=(stir("groans", 4.6),))  # fmt: skip
+    return Script(name, seed, course, parts, looker(((0, 36 + along), (3, 34.5 + along), (7, 30 + along)), samples,
+                                                    seed),
+                  760.0, facts={"until": asked}, noises=(stir("crowd groans", 4.6),))  # fmt: skip
 
 
 def hooked_back(name: str, seed: int, margin: float, along: float = 0.0) -> Script:
@@ -257,10 +263,12 @@ def hooked_back(name: str, seed: int, margin: float, along: float = 0.0) -> Scri
     course = course.free(2.8, (-14.0, -5.0, 7.0))
     y = along
     parts = (
-        Part("winger", "home", ((0.0, 42.2, -25.4 + y), (2.4, 50.2, -22.6 + y), (3.2, 51.2, -20.6 + y), (4.5, 50, -18.6 + y)), 11),
-        Part("back", "away", ((0.0, 45.6, -22.4 + y), (1.0, 48.6, -22.3 + y), (4.2, 50.6, -16.6 + y), (6.0, 47, -13)), 4),
+        Part("winger", "home", ((0.0, 42.2, -25.4 + y), (2.4, 50.2, -22.6 + y), (3.2, 51.2, -20.6 + y),
+                                (4.5, 50, -18.6 + y)), 11),
+        Part("back", "away", ((0.0, 45.6, -22.4 + y), (1.0, 48.6, -22.3 + y), (4.2, 50.6, -16.6 + y),
+                              (6.0, 47, -13)), 4),
         Part("striker", "home", ((0.0, 40, -7), (2, 46, -5), (5, 46, -6)), 9),
-    )
+    )  # fmt: skip
     samples = len(course.path)
     return Script(name, seed, course, parts, looker(((0, 45.5), (1.3, 49.4), (2.4, 52.75), (6, 52.0)), samples, seed),
                   880.0, facts={"until": asked}, noises=(whistle(4.9, 40.0),))  # fmt: skip

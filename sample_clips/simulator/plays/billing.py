@@ -16,7 +16,7 @@ class Billing:
 
     teaching_point: str
     variant: str
-    situation: Situation = Situation(score="0-0", minute=30, phase="open play")
+    situation: Situation
     mechanics: tuple[Mechanics, ...] = ()
     called: Ruling | None = None
     must_get: bool = False

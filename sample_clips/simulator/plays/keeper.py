@@ -12,7 +12,7 @@ from sample_clips.simulator.plays import keeper_feet as feet
 from sample_clips.simulator.plays.billing import Billing, Measured, billed, centimetres, reveal, verdict
 from sample_clips.simulator.plays.keeper_stories import Penalty, penalty
 from sample_clips.simulator.scene import FRAME_RATE, SUBFRAMES, Floats, Scene
-from sample_clips.simulator.truth import Finding, Mechanics, Play, Situation, rule
+from sample_clips.simulator.truth import Finding, Mechanics, Play, Ruling, Situation, View, rule
 
 ELEMENTS = ("off-the-line", "no-goal", "saved-or-put-off")
 EXCEPTIONS = ("kickers-offence",)
@@ -106,7 +106,7 @@ def _fix(note: str) -> tuple[Mechanics, ...]:
 
 
 _EYES = "Eyes on the keeper's feet, ears for the kick."
-BOTH = ("line", "high")
+BOTH: tuple[View, ...] = ("line", "high")
 
 _DRAWN: dict[str, tuple[int, Penalty, Billing]] = {
     "keeper-01": (301, Penalty(0.55, "forward", "saved"), Billing(
@@ -151,12 +151,13 @@ def archived(seed: int) -> Play:
     flagged = (Penalty(off, "forward", "saved", "steady", side), Penalty(off, "out and back", "saved", "stutter", side),
                Penalty(0.6 + off, "charge", "wide", "broken", side))  # fmt: skip
     left = (Penalty(-off, "out and back", "saved", "steady", side), Penalty(off, "forward", "scored", "steady", side),
-            Penalty(off, "forward", "wide", "steady", side), Penalty(off, "forward", "saved", "feint", side))  # fmt: skip
+            Penalty(off, "forward", "wide", "steady", side), Penalty(off, "forward", "saved", "feint",
+                                                                     side))  # fmt: skip
     choices = flagged if seed % 2 == 0 else left
     told = choices[(seed // 2) % len(choices)]
     scene = penalty(f"keeper-a{seed:03d}", 7000 + seed, told)
     measured = measure(scene)
-    other = "no flag" if measured.ruling == "flag" else "flag"
+    other: Ruling = "no flag" if measured.ruling == "flag" else "flag"
     billing = Billing(
         "Freeze the feet at the sound of the kick, then decide.", told.result,
         _at(int(rng.integers(1, 90)), f"{rng.integers(0, 4)}-{rng.integers(0, 4)}"),

@@ -11,7 +11,7 @@ from sample_clips.simulator import motion
 from sample_clips.simulator.course import Course
 from sample_clips.simulator.motion import Waypoint
 from sample_clips.simulator.plays.ball_out_stories import looker
-from sample_clips.simulator.plays.goal_stories import vain
+from sample_clips.simulator.plays.goal_script import vain
 from sample_clips.simulator.plays.keeper_feet import off_the_line
 from sample_clips.simulator.scene import RATE, Action, Floats, Noise, Scene
 from sample_clips.simulator.staging import Part, Script, staged
@@ -44,7 +44,8 @@ def penalty(name: str, seed: int, told: Penalty) -> Scene:
     parts = (Part("kicker", "home", _kicker(told), 10, 0.12), Part("keeper", "away keeper", _keeper(told), 1, 0.12))
     actions = _poses(told)
     script = Script(
-        name, seed, course, parts, looker(((0, STANDS[0]), (7, STANDS[0])), len(course.path), seed, STANDS[1]), 830.0, actions,
+        name, seed, course, parts, looker(((0, STANDS[0]), (7, STANDS[0])), len(course.path), seed, STANDS[1]),
+        830.0, actions,
         noises, blocks=_waiting(len(course.path), seed), gaze=_gaze(course.path),
         referee=((0.0, 43.5, 8.6), (2.5, 44.2, 8.9), (4.5, 46.0, 9.0), (7.0, 45.0, 6.0)),
         facts={"kick": round(KICK_S * RATE)},
@@ -69,23 +70,27 @@ def _ball(told: Penalty, seed: int) -> tuple[Course, tuple[Noise, ...]]:
     course = Course.begin(SPOT).still(KICK_S).touch("kicker", reach=0.5)
     y = told.side * {"saved": 2.1, "scored": 3.0, "wide": 4.3}[told.result]
     if told.result == "saved":
-        course = course.lofted((51.6, y, 0.75), 0.5).touch("keeper", "dive", "both hands", 1.5, bearing=told.side * 1.45)
+        course = course.lofted((51.6, y, 0.75), 0.5).touch(
+            "keeper", "dive", "both hands", 1.5, bearing=told.side * 1.45
+        )
         course = course.free(3.4, (-3.5, told.side * 7.5, 2.2))
     elif told.result == "scored":
         course = course.lofted((52.7, y, 0.9), 0.5).netted(3.2)
     else:
         course = course.lofted((52.7, y, 1.4), 0.5).free(3.2)
-    return course, _heard(told, course, seed)
+    return course, _heard(told, seed)
 
 
-def _heard(told: Penalty, course: Course, seed: int) -> tuple[Noise, ...]:
+def _heard(told: Penalty, seed: int) -> tuple[Noise, ...]:
     """The whistle to kick, and only more than a second after it what gives the answer away."""
     late = KICK_S + 1.3 + 0.06 * (seed % 5)
     voice: Literal["crowd cheers", "crowd groans"] = "crowd cheers" if told.result == "scored" else "crowd groans"
     start = Noise("whistle", round(0.7 * RATE), (44.0, 8.7, 1.7), 0.7)
     crowd = Noise(voice, round(late * RATE), (60.0, 10.0, 8.0), 1.0)
     again = (Noise("whistle", round((late + 0.4) * RATE), (46.0, 9.0, 1.7), 1.0),) if seed % 3 else ()
-    net = (Noise("net", round((KICK_S + 0.57) * RATE), (54.1, told.side * 3.0, 0.8)),) if told.result == "scored" else ()
+    net = (
+        (Noise("net", round((KICK_S + 0.57) * RATE), (54.1, told.side * 3.0, 0.8)),) if told.result == "scored" else ()
+    )
     return (start, crowd, *again, *net)
 
 
@@ -97,7 +102,11 @@ def _keeper(told: Penalty) -> tuple[tuple[float, float, float], ...]:
     t, out = KICK_S, {"forward": 0.35, "out and back": 0.9, "charge": 1.7}[told.steps]
     waits = ((0.0, LINE_X, -0.2), (1.0, LINE_X, 0.25), (1.7, LINE_X, -0.1))
     if told.steps == "forward":
-        steps = ((t - 0.45, LINE_X, 0.1), (t, LINE_X - out, 0.25 * told.side), (t + 0.15, LINE_X - 0.7, 0.45 * told.side))
+        steps = (
+            (t - 0.45, LINE_X, 0.1),
+            (t, LINE_X - out, 0.25 * told.side),
+            (t + 0.15, LINE_X - 0.7, 0.45 * told.side),
+        )
     elif told.steps == "out and back":
         steps = ((t - 1.05, LINE_X - out, 0.0), (t - 0.12, LINE_X, 0.1), (t + 0.15, LINE_X - 0.25, 0.5 * told.side))
     else:
@@ -127,7 +136,9 @@ def _poses(told: Penalty) -> tuple[tuple[str, Action], ...]:
     if told.result != "saved":
         poses.append(vain(KICK_S + 0.55, (51.4 if told.steps != "charge" else 50.0, 2.3 * told.side, 0.5)))
     if told.steps == "charge":
-        poses += [("keeper", Action("raise arm", 0, at - 110, at - 70, at + 50, limb)) for limb in ("left hand", "right hand")]
+        poses += [
+            ("keeper", Action("raise arm", 0, at - 110, at - 70, at + 50, limb)) for limb in ("left hand", "right hand")
+        ]
     if told.run_up == "feint":
         poses.append(("kicker", Action("kick", 0, at - 80, at - 58, at - 30, "right foot", (*SPOT, 0.35))))
     return tuple(poses)
@@ -138,7 +149,8 @@ def _poses(told: Penalty) -> tuple[tuple[str, Action], ...]:
 
 def _waiting(samples: int, seed: int) -> tuple[Floats, Floats]:
     """Both teams (T, 10, 2) outside area and arc and behind the ball, until the kick; then they run in."""
-    edge = [(-13.5, 34.9), (-11.0, 35.2), (-8.6, 35.3), (-6.1, 33.6), (-3.9, 32.3), (-1.2, 31.8), (1.5, 31.8), (4.0, 32.3),
+    edge = [(-13.5, 34.9), (-11.0, 35.2), (-8.6, 35.3), (-6.1, 33.6), (-3.9, 32.3), (-1.2, 31.8), (1.5, 31.8),
+        (4.0, 32.3),
             (6.4, 33.8), (8.8, 35.3), (11.2, 35.1), (13.6, 34.8), (0.2, 29.6), (-7.4, 31.0), (7.6, 31.2)]  # fmt: skip
     rng = np.random.default_rng(seed + 31)
     wanted = [_rushing(y + rng.uniform(-0.4, 0.4), x, rng, samples) for y, x in edge]
@@ -163,4 +175,6 @@ def _gaze(ball: Floats) -> Floats:
     samples = len(ball)
     early, between, goal = (np.array([x, 0.0, 0.7]) for x in (46.4, 47.9, 50.8))
     near = motion.blurred(np.column_stack([ball[:, 0], ball[:, 1], 0.5 * ball[:, 2]]), 0.15)
-    return motion.looking([(0.0, early), (KICK_S - 1.0, between), (KICK_S + 0.35, goal), (KICK_S + 1.1, near)], samples, 0.2)
+    return motion.looking(
+        [(0.0, early), (KICK_S - 1.0, between), (KICK_S + 0.35, goal), (KICK_S + 1.1, near)], samples, 0.2
+    )

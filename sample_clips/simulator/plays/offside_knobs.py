@@ -114,8 +114,8 @@ def keeps(knobs: Knobs, who: int, got: float, then: Ending) -> list[Touch]:
 
 
 def shot_home(knobs: Knobs, who: int, at: float) -> list[Touch]:
-    """A shot at `at` that ends in the net, or wide of the post, by the seed."""
-    y = 2.6 if knobs.seed % 2 else -4.6
+    """A shot at `at` that ends in the net, inside the far or the near post by the seed."""
+    y = 3.2 if knobs.seed % 2 else -3.1
     net = Touch(beat(at + 0.8), None, None, "free", place=(GOAL_X + 1.2, y, 0.9), onward=(-0.6, 0.0, 0.0))
     return [Touch(at, who, "kick", "loft"), net]
 
@@ -124,7 +124,8 @@ def crowd(knobs: Knobs, got: float, ending: Ending, end_at: float) -> tuple[Nois
     """What the crowd makes of it; the same for flags and no flags."""
     rise = Noise("crowd rises", round((knobs.c + 0.15) * RATE), (30.0, 40.0, 5.0), 0.9)
     shout = Noise("shout", round((got + 0.35) * RATE), (knobs.line, -6.0, 1.7), 0.8)
-    kind: Literal["crowd cheers", "crowd groans"] = "crowd cheers" if knobs.seed % 2 else "crowd groans"
+    glad = ending == "shot" or knobs.seed % 2
+    kind: Literal["crowd cheers", "crowd groans"] = "crowd cheers" if glad else "crowd groans"
     whistle = whistle_at(knobs, got)
     blown = (Noise("whistle", round(whistle * RATE), (knobs.line - 8.0, 7.0, 1.7)),) if whistle else ()
     last = Noise(kind, round(end_at * RATE), (48.0, 40.0, 5.0), 1.0 if ending == "shot" else 0.6)

@@ -14,7 +14,7 @@ GOAL_X = 52.5
 Sound = Literal["kick", "header", "save", "post", "net"]
 
 _BEFORE: dict[str, float] = {"throw-in": 9.0, "header": 0.35, "dive": 0.55, "catch": 0.4}
-_AFTER: dict[str, float] = {"dive": 0.9, "catch": 1.5}
+_AFTER: dict[str, float] = {"dive": 2.0, "catch": 1.5}
 
 
 def poses(touches: tuple[Touch, ...], meetings: list[Floats], samples: int) -> list[Action]:

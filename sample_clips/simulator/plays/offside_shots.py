@@ -45,9 +45,9 @@ def rebound(knobs: Knobs, off: Rebound) -> Staging:
     got = beat(hit + 0.8)
     paths[ATTACKER] = way(
         knobs,
-        (-4, L - 1.5, y + 5),
-        (-0.5, L + 0.7, y + 3.2),
-        (0.6, L + 1.6, y + 3.2),
+        (-4, L - 1.5, y + 3),
+        (-0.5, L + 0.7, y + 1.2),
+        (0.6, L + 1.6, y + 1.6),
         (got - c, L + 4.4, y + 6.2),
         (5, L + 7, y + 8),
     )
@@ -88,6 +88,7 @@ def keepers_sight(knobs: Knobs, aside: float = 0.0) -> Staging:
         (5, x + 3, stand + 3),
     )
     paths[KEEPER] = way(knobs, (-4, 50.6, -1.5), (0.0, *keeper), (0.9, 51.0, -1.2), (2, 50.6, -0.8), (5, 50.4, -1.4))
+    paths[DEFENDER] = way(knobs, (-4, L - 2.2, y + 9.5), (0, L, y + 8.5), (1.4, L + 2.4, y + 8), (5, L + 4, y + 9))
     goal = Touch(beat(c + 0.95), None, None, "free", place=(GOAL_X + 1.3, 3.1, 0.7), onward=(-0.5, 0.0, 0.0))
     touches = [*carry(knobs, PASSER), Touch(c, PASSER, "kick", "loft"), goal]
     gaze = ((0.0, "ball"), (max(c - 1.3, 0.1), "between"), (c + 0.5, "judged"))

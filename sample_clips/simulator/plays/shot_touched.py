@@ -12,7 +12,7 @@ from sample_clips.simulator.plays.billing import Billing, Measured, billed, cent
 from sample_clips.simulator.plays.shot_touched_measure import CAN_DROP, misses_by, short_of, since_highest
 from sample_clips.simulator.plays.shot_touched_stories import Shot, shot
 from sample_clips.simulator.scene import FRAME_RATE, SUBFRAMES, Scene
-from sample_clips.simulator.truth import Finding, Mechanics, Play, Situation, Verdict, rule
+from sample_clips.simulator.truth import Finding, Mechanics, Play, Ruling, Situation, Verdict, View, rule
 
 ELEMENTS = ("on-its-way-down", "above-the-ring", "chance-to-enter", "touched")
 EXCEPTIONS = ("ring-first",)
@@ -23,31 +23,54 @@ STRUCK = 0.02  # m, nearer than this the ball has struck the ring
 
 def measure(scene: Scene) -> Measured:
     """Everything that the finished scene shows of the card, by frame."""
-    met, released, roles = scene.facts["met"], scene.facts["released"], scene.facts["roles"]
-    falls, height = since_highest(scene.ball, met), float(court.above_ring(scene.ball[met : met + 1])[0])
-    miss, touched = misses_by(scene.ball, met), any(t["at"] == met for t in scene.facts["touches"])
-    gap = short_of(scene, roles["blocker"], met)
-    hits = np.flatnonzero(court.off_ring(scene.ball[released:met]) < STRUCK)
+    met = scene.facts["met"]
     frame = met // SUBFRAMES
+    falls, height = since_highest(scene.ball, met), float(court.above_ring(scene.ball[met : met + 1])[0])
+    room = CAN_DROP - misses_by(scene.ball, met)
+    gap = short_of(scene, scene.facts["roles"]["blocker"], met)
     findings = {
-        "on-its-way-down": _said(verdict(falls, DOUBT_S), frame, f"It is past its highest point by {abs(falls):.2f} s.",
-                                 f"It still rises, for {abs(falls):.2f} s more."),
-        "above-the-ring": _said(verdict(height, 0.015), frame, f"All of it is above the ring, by {centimetres(height)}.",
-                                f"Part of it is already below the level of the ring, by {centimetres(height)}."),
-        "chance-to-enter": _said(verdict(CAN_DROP - miss, 0.0), frame, "Left alone it would come down on or in the ring.",
-                                 f"Left alone it would miss the ring by {centimetres(miss - CAN_DROP)}."),
-        "touched": _said("present" if touched else "absent", frame, "A hand touches it.",
-                         f"The hand stays {centimetres(gap)} short of it."),
-        "ring-first": _said("present" if len(hits) else "absent", (released + int(hits[0])) // SUBFRAMES if len(hits) else frame,
-                            "It had struck the ring before.", "It had not struck the ring."),
-    }  # fmt: skip
-    whistle = rule(findings, ELEMENTS, EXCEPTIONS) is True
+        "on-its-way-down": _falling(falls, frame),
+        "above-the-ring": _above(height, frame),
+        "chance-to-enter": _chance(room, frame),
+        "touched": _touch(any(t["at"] == met for t in scene.facts["touches"]), gap, frame),
+        "ring-first": _ring(scene, frame),
+    }
     return Measured(
         instants={"contact": frame, "decisive": frame, "reveal": reveal(scene, frame)}, findings=findings,
-        distances={"above-the-ring": height, "chance-to-enter": CAN_DROP - miss, "hand to ball": gap,
+        distances={"above-the-ring": height, "chance-to-enter": room, "hand to ball": gap,
                    "seconds after the highest point": falls},
-        ruling="whistle" if whistle else "play on",
+        ruling="whistle" if rule(findings, ELEMENTS, EXCEPTIONS) is True else "play on",
     )  # fmt: skip
+
+
+def _falling(falls: float, frame: int) -> Finding:
+    yes, no = f"It has been falling for {abs(falls):.2f} s.", f"It still rises, for {abs(falls):.2f} s more."
+    return _said(verdict(falls, DOUBT_S), frame, yes, no)
+
+
+def _above(height: float, frame: int) -> Finding:
+    size = centimetres(height)
+    no = f"Part of it is already below the level of the ring, by {size}."
+    return _said(verdict(height, 0.015), frame, f"All of it is above the ring, by {size}.", no)
+
+
+def _chance(room: float, frame: int) -> Finding:
+    no = f"Left alone it would miss the ring by {centimetres(room)}."
+    return _said(verdict(room, 0.0), frame, "Left alone it would come down on or in the ring.", no)
+
+
+def _touch(touched: bool, gap: float, frame: int) -> Finding:
+    no = f"The hand stays {centimetres(gap)} short of it."
+    return _said("present" if touched else "absent", frame, "A hand touches it.", no)
+
+
+def _ring(scene: Scene, frame: int) -> Finding:
+    """Whether the ball struck the ring between the shot and the hand, and when."""
+    released, met = scene.facts["released"], scene.facts["met"]
+    hits = np.flatnonzero(court.off_ring(scene.ball[released:met]) < STRUCK)
+    if not len(hits):
+        return _said("absent", frame, "", "It had not struck the ring.")
+    return _said("present", (released + int(hits[0])) // SUBFRAMES, "It had struck the ring before.", "")
 
 
 def _said(what: Verdict, frame: int, yes: str, no: str) -> Finding:
@@ -77,7 +100,7 @@ def _fix(note: str) -> tuple[Mechanics, ...]:
 
 _TRAIL = ("trail",)
 _STAYED = "Trail stayed with the flight of the ball; lead kept the bodies."
-BOTH = ("line", "high")
+BOTH: tuple[View, ...] = ("line", "high")
 
 _DRAWN: dict[str, tuple[int, Shot, Billing]] = {
     "shot-touched-01": (401, Shot(0.20, 0.90, start=(8.9, -2.4)), Billing(
@@ -130,12 +153,13 @@ def archived(seed: int) -> Play:
                 Shot(height, 0.3667, by="home", before="board", start=start),
                 Shot(height, 0.6, miss=float(rng.uniform(0.0, 0.3)), start=start))  # fmt: skip
     left = (Shot(0.2, 0.3333, start=start), Shot(-height / 3, 0.7, miss=0.32, start=start),
-            Shot(0.2, 0.5333, before="ring", start=start), Shot(height, 0.75, miss=float(rng.uniform(0.4, 0.7)), start=start),
+            Shot(0.2, 0.5333, before="ring", start=start), Shot(height, 0.75, miss=float(rng.uniform(0.4, 0.7)),
+                                                                start=start),
             Shot(height, 0.7, miss=0.0, gap=float(rng.uniform(0.02, 0.12)), start=start))  # fmt: skip
     choices = whistled if seed % 2 == 0 else left
     scene = shot(f"shot-touched-a{seed:03d}", 8000 + seed, choices[(seed // 2) % len(choices)])
     measured = measure(scene)
-    other = "play on" if measured.ruling == "whistle" else "whistle"
+    other: Ruling = "play on" if measured.ruling == "whistle" else "whistle"
     billing = Billing(
         "Down, above the ring, touched: all three at once.", "archived",
         _at(int(rng.integers(1, 40)), f"{rng.integers(0, 80)}-{rng.integers(0, 80)}"),

@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 
 from sample_clips.simulator import flight, motion
-from sample_clips.simulator.court import BOARD_X, RING, TRAIL, played
 from sample_clips.simulator.course import Course, beat
+from sample_clips.simulator.court import BOARD_X, RING, TRAIL, played
 from sample_clips.simulator.flight import BASKETBALL, Vector
 from sample_clips.simulator.motion import Waypoint
 from sample_clips.simulator.plays.shot_touched_measure import lands, short_of
@@ -73,7 +73,8 @@ def _last(course: Course) -> int:
 
 
 def _trail(samples: int, seed: int) -> Floats:
-    path = motion.path([Waypoint(0.0, TRAIL[0] - 0.6, TRAIL[1]), Waypoint(2.5, *TRAIL), Waypoint(7.0, TRAIL[0] + 0.3, TRAIL[1])],
+    path = motion.path([Waypoint(0.0, TRAIL[0] - 0.6, TRAIL[1]), Waypoint(2.5, *TRAIL), Waypoint(7.0, TRAIL[0] + 0.3,
+                                                                                                 TRAIL[1])],
                        samples, 0.5)  # fmt: skip
     return path + motion.wander(samples, 1, seed + 51, reach=0.05)[:, 0]
 
@@ -193,12 +194,16 @@ def _parts(told: Shot, course: Course, met: Floats, bearing: float, at: float) -
     comes = (float(under[0]), float(under[1]))
     parts = [
         Part("passer", "home", ((0.0, 6.3, 0.9), (1.6, 6.8, 1.6), (4.0, 8.0, 2.6), (7.0, 6.6, 2.4)), 4),
-        Part("shooter", "home", ((0.0, x - 3.2, y + 0.5), (0.6, x - 2.4, y - 0.3), (5.0, x + 0.4, y - 0.2), (7.0, x - 1, y)), 7),
-        Part("marker", "away", ((0.0, x - 1.3, y + 0.5), (1.4, x - 0.7, y + 0.15), (2.6, x + 0.75, y + 0.7), (3.6, x + 0.9, y + 0.9),
+        Part("shooter", "home", ((0.0, x - 3.2, y + 0.5), (0.6, x - 2.4, y - 0.3), (5.0, x + 0.4, y - 0.2),
+                                 (7.0, x - 1, y)), 7),
+        Part("marker", "away", ((0.0, x - 1.3, y + 0.5), (1.4, x - 0.7, y + 0.15), (2.6, x + 0.75, y + 0.7),
+                                (3.6, x + 0.9, y + 0.9),
                                 (7.0, x - 1.0, y + 1.2)), 5),
-        Part("blocker", told.by, ((0.0, 11.9, 2.3), (1.6, 11.7, 1.6), (at - 0.75, comes[0] + 0.5, comes[1] + 0.75), (at, *comes),
+        Part("blocker", told.by, ((0.0, 11.9, 2.3), (1.6, 11.7, 1.6), (at - 0.75, comes[0] + 0.5, comes[1] + 0.75),
+                                  (at, *comes),
                                   (at + 0.6, comes[0] - 0.2, comes[1] + 0.1), (7.0, 10.8, 0.9)), 14),
-        Part("rebounder", "away" if told.by == "home" else "home", ((0.0, 11.6, -2.8), (at - 0.4, 11.4, -1.6), (at + 0.9, 11.7, -1.1),
+        Part("rebounder", "away" if told.by == "home" else "home", ((0.0, 11.6, -2.8), (at - 0.4, 11.4, -1.6),
+                                                            (at + 0.9, 11.7, -1.1),
                                                                     (7.0, 10.4, -1.6)), 11),
     ]  # fmt: skip
     if any(touch.role == "guard" for touch in course.touches):

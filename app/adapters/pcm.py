@@ -1,0 +1,112 @@
+"""Sound as samples: what a stretch of a recording sounded like, with gain and fades, on its way to an ffmpeg child."""
+
+from __future__ import annotations
+
+import wave
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.adapters import child, ffmpeg
+from app.adapters.files import Library
+from app.domain.errors import RenderFailed
+from app.domain.tape import SAMPLE_RATE
+
+FADE = SAMPLE_RATE * 5 // 1000
+BYTES = 4
+"""Of one sample of both channels in a recording's sound."""
+BLOCK = SAMPLE_RATE
+"""Samples held in memory at a time."""
+
+Samples = NDArray[np.float32]
+"""Left and right from -1 to 1, shape (samples, 2)."""
+
+
+@dataclass(frozen=True)
+class Range:
+    """`samples` samples of the sound of a recording (by digest) from sample `first` on."""
+
+    recording: str
+    first: int
+    samples: int
+
+
+def recorded(range_: Range, library: Library) -> Iterator[Samples]:
+    """A range as it was recorded, in blocks; what the recording's sound lacks at its end is silence."""
+    with wave.open(str(library.sound(range_.recording)), "rb") as file:
+        file.setpos(min(range_.first, file.getnframes()))
+        for count in _block_sizes(range_.samples):
+            read = np.frombuffer(file.readframes(count), "<i2").reshape(-1, 2)
+            block = np.zeros((count, 2), np.float32)
+            block[: len(read)] = read / np.float32(32768)
+            yield block
+
+
+def levelled(range_: Range, gain_db: float, library: Library) -> Iterator[Samples]:
+    """A range with a gain, and 5 ms of fade where it begins and ends."""
+    first, gain = 0, np.float32(10 ** (gain_db / 20))
+    for block in recorded(range_, library):
+        yield block * (fade(first, len(block), range_.samples) * gain)[:, None]
+        first += len(block)
+
+
+def fade(first: int, count: int, length: int) -> NDArray[np.float32]:
+    """Gains of samples `first` to `first + count` of a range so long: 0 at both its ends, 1 from 5 ms inside on."""
+    place = np.arange(first, first + count, dtype=np.float32)
+    return np.minimum(1, np.minimum(place, length - 1 - place) / np.float32(FADE)).astype(np.float32)
+
+
+def silence(samples: int) -> Iterator[Samples]:
+    """So many samples of nothing, in blocks."""
+    for count in _block_sizes(samples):
+        yield np.zeros((count, 2), np.float32)
+
+
+def _block_sizes(samples: int) -> Iterator[int]:
+    for first in range(0, samples, BLOCK):
+        yield min(BLOCK, samples - first)
+
+
+def look_over(path: Path) -> None:
+    """Raises RenderFailed where the sound of a recording is not there or not whole."""
+    try:
+        with wave.open(str(path), "rb") as file:
+            form = (file.getframerate(), file.getnchannels(), file.getsampwidth())
+            whole = path.stat().st_size >= file.getnframes() * BYTES
+    except (OSError, EOFError, wave.Error):
+        form, whole = (0, 0, 0), False
+    if form != (SAMPLE_RATE, 2, 2) or not whole:
+        raise RenderFailed("The sound of a recording is missing or damaged; prepare it again.", permanent=True)
+
+
+def fed(made: Iterable[Samples], samples: int, options: list[str], work: str) -> bytes:
+    """Feed samples to ffmpeg and give what it printed. `options` follow its input; `work` begins an error's sentence.
+
+    Raises RenderFailed when ffmpeg fails, or when fewer samples came than were meant to.
+    """
+    source = ["-f", "f32le", "-ar", str(SAMPLE_RATE), "-ac", "2", "-protocol_whitelist", "pipe", "-i", "pipe:0"]
+    command = [ffmpeg.program(), *(option for option in ffmpeg.QUIET if option != "-nostdin"), *source, *options]
+    seconds, counted = samples / SAMPLE_RATE, _Counted(made)
+    limits = child.run(
+        command, cpu_s=60 + seconds / 4, file_size=(1 << 20) + round(seconds * 64_000), stdin=counted.blocks()
+    )
+    told = limits.check(work).stdout
+    if counted.samples != samples:
+        raise RenderFailed("The sound of a recording could not be read to its end.", permanent=True)
+    return told
+
+
+class _Counted:
+    """Counts what goes to ffmpeg: what breaks off in the feeding thread is heard by no one else."""
+
+    def __init__(self, made: Iterable[Samples]) -> None:
+        self._made = made
+        self.samples = 0
+
+    def blocks(self) -> Iterator[bytes]:
+        for block in self._made:
+            self.samples += len(block)
+            yield block.astype("<f4").tobytes()

@@ -1,0 +1,210 @@
+"""Every odd upload of the shared manifest: verdict, facts, and each frame of what is made of it."""
+
+from __future__ import annotations
+
+import json
+from bisect import bisect_right
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from app.actions.recording import Received, receive_recording
+from app.adapters import ffmpeg
+from app.adapters.files import Library
+from app.adapters.frame import frame
+from app.domain.recording import House
+from app.domain.timecode import Rate
+from tests.adapters import video
+
+SHARED = Path(__file__).parents[3] / "shared" / "media" / "inputs"
+HOUSE = House(width=320, height=180, rate=Rate(num=30))
+ONE = Fraction(1, 30)
+DAMAGED = {"corrupt_middle.mp4": range(41, 50)}
+"""Stamps that need not be readable; a held or torn picture is right there."""
+
+pytestmark = [
+    pytest.mark.media,
+    pytest.mark.skipif(not SHARED.is_dir(), reason="the shared test media are not beside the repository"),
+]
+
+
+def entries() -> list[dict[str, Any]]:
+    """The manifest's entries, each file once."""
+    if not SHARED.is_dir():
+        return []
+    listed: list[dict[str, Any]] = json.loads((SHARED / "manifest.json").read_text())["files"]
+    return list({entry["file"]: entry for entry in reversed(listed)}.values())
+
+
+def named(*verdicts: str) -> Any:
+    """One test for each entry with one of these verdicts."""
+    chosen = [entry for entry in entries() if entry["expected"]["verdict"] in verdicts]
+    return pytest.mark.parametrize("entry", chosen, ids=lambda entry: str(entry["file"]))
+
+
+@pytest.fixture(scope="module")
+def library(tmp_path_factory: pytest.TempPathFactory) -> Library:
+    return Library(tmp_path_factory.mktemp("library"))
+
+
+@named("reject")
+def test_what_is_no_recording_is_refused_in_words_and_leaves_nothing(entry: dict[str, Any], tmp_path: Path) -> None:
+    received = receive_recording(SHARED / entry["file"], HOUSE, Library(tmp_path))
+    assert received.verdict == "rejected"
+    assert received.reason is not None
+    assert received.reason.endswith(".")
+    assert not list(tmp_path.rglob("*"))
+
+
+@named("accept", "either")
+def test_an_odd_recording_is_found_and_prepared_as_the_manifest_says(entry: dict[str, Any], library: Library) -> None:
+    received = receive_recording(SHARED / entry["file"], HOUSE, library)
+    if received.verdict == "rejected":
+        assert entry["expected"]["verdict"] == "either", received.reason
+        assert received.reason
+        return
+    _check_source(received, entry["expected"])
+    _check_pictures(received, entry)
+    _check_sound(received)
+
+
+def _check_source(received: Received, expected: dict[str, Any]) -> None:
+    source = received.source
+    assert source is not None
+    assert (source.width, source.height) == (expected["display_width"], expected["display_height"])
+    assert source.frames == (expected["frames"] or source.frames)
+    if expected["duration"] is not None:
+        assert abs(source.duration_s - expected["duration"]) <= expected["duration_tolerance"]
+    if expected["fps"] is not None:
+        assert source.rate == str(Rate.model_validate(expected["fps"]))
+    if expected["timeline"] is not None:
+        assert source.rate is None
+    assert source.sound == bool(expected["audio_streams"])
+
+
+def _check_pictures(received: Received, entry: dict[str, Any]) -> None:
+    """Each house picture shows the stamp that is due at its time, within one house frame, and none is skipped."""
+    assert received.prepared is not None
+    assert received.source is not None
+    stamps = _stamps(received)
+    assert len(stamps) == received.prepared.frames
+    assert abs(len(stamps) * ONE - Fraction(received.source.duration_s)) <= ONE
+    times, due = _timeline(entry)
+    excused = DAMAGED.get(entry["file"], range(0))
+    for k, stamp in enumerate(stamps):
+        low, high = (due[max(0, bisect_right(times, k * ONE + near) - 1)] for near in (-ONE, ONE))
+        if set(range(low, high + 1)) & set(excused):
+            continue
+        assert stamp is not None, f"picture {k} cannot be read"
+        assert low <= stamp <= high, f"picture {k} shows {stamp} instead of {low} to {high}"
+    if received.source.rate is not None and Fraction(received.source.rate) <= 30 and entry["kind"] != "interlaced":
+        assert set(due) - set(excused) <= set(stamps)
+
+
+def _stamps(received: Received) -> list[int | None]:
+    assert received.prepared is not None
+    assert received.source is not None
+    crop = ffmpeg.fitted(received.source.width, received.source.height, HOUSE)
+    path = Path(received.prepared.path)
+    return [video.read_stamp(picture) for picture in video.seen(path, HOUSE.width, HOUSE.height, crop=crop)]
+
+
+def _timeline(entry: dict[str, Any]) -> tuple[list[Fraction], list[int]]:
+    """Times and the stamps shown from them on; of woven pictures, each field has its own."""
+    expected = entry["expected"]
+    if expected["timeline"] is not None:
+        return [Fraction(str(time)) - Fraction(1, 100_000) for time, _ in expected["timeline"]], [
+            stamp for _, stamp in expected["timeline"]
+        ]
+    first, last = expected["stamps"]
+    fields = 2 if entry["kind"] == "interlaced" else 1
+    rate = Fraction(expected["fps"] or 25) * fields
+    return [k / rate for k in range(last - first + 1)], list(range(first, last + 1))
+
+
+def _check_sound(received: Received) -> None:
+    """The sound is exactly as long as the picture, and its beeps fall on the white squares."""
+    assert received.prepared is not None
+    assert received.source is not None
+    picture = Path(received.prepared.path)
+    sidecar = picture.with_suffix(".wav")
+    assert sidecar.exists() == received.source.sound
+    if not received.source.sound:
+        return
+    sound = video.heard(sidecar)
+    assert len(sound) == received.prepared.frames * 1600
+    begins = video.beeps(sound)
+    for shown, beep in zip(begins, video.beeps(video.heard(picture)), strict=True):
+        assert abs(shown - beep) <= 0.005
+    # A picture lasts 33 ms, and AVI with MP3 comes 22 ms late out of the file already.
+    for white in _whites(received):
+        near = min((abs(white - beep) for beep in begins), default=9.0)
+        assert near <= 0.035 or white > max(begins) + 0.5
+
+
+def _whites(received: Received) -> list[float]:
+    """When the square in the middle turns white, in seconds of the house picture."""
+    assert received.prepared is not None
+    lit = [video.is_white(picture) for picture in video.seen(Path(received.prepared.path), HOUSE.width, HOUSE.height)]
+    return [float(k * ONE) for k in range(1, len(lit)) if lit[k] and not lit[k - 1]]
+
+
+@pytest.mark.parametrize("entry", [e for e in entries() if e["kind"] in ("plain", "rotation 90/270", "mirrored",
+    "non-square pixels", "edit list that hides frames", "missing time stamps", "time stamps wrap round or jump",
+    "picture size changes", "interlaced", "high frame rate")], ids=lambda entry: str(entry["file"]))  # fmt: skip
+def test_an_exact_frame_of_the_file_itself_can_be_had(entry: dict[str, Any]) -> None:
+    expected = entry["expected"]
+    first, count = expected["stamps"][0], expected["frames"]
+    for k in (0, 1, count // 2, count - 1):
+        picture = frame(SHARED / entry["file"], k)
+        assert picture.shape == (expected["display_height"], expected["display_width"], 3)
+        step = 2 if entry["kind"] == "interlaced" else 1
+        assert video.read_stamp(picture) in range(first + step * k, first + step * k + step)
+
+
+def test_colours_of_unusual_files_are_those_of_the_plain_one(library: Library) -> None:
+    plain = _patches("plain_ok.mp4", library)
+    for name in ("full_range.mp4", "yuv444_screen.mp4", "mjpeg_digicam.avi", "mirror_front_camera.mp4"):
+        assert np.abs(np.array(_patches(name, library)) - np.array(plain)).max() <= 16, name
+    for patch, bright in zip(plain, _patches("hevc10_hlg.mp4", library), strict=True):
+        assert abs(_saturation(bright) - _saturation(patch)) <= 0.25 * _saturation(patch)
+
+
+def _patches(name: str, library: Library) -> list[tuple[int, int, int]]:
+    received = receive_recording(SHARED / name, HOUSE, library)
+    assert received.prepared is not None
+    return video.patches(video.seen(Path(received.prepared.path), HOUSE.width, HOUSE.height)[10])
+
+
+def _saturation(colour: tuple[int, int, int]) -> float:
+    return 1 - min(colour) / max(1, *colour)
+
+
+def test_what_is_missing_or_was_changed_is_told(library: Library) -> None:
+    told = {
+        "truncated_faststart.mp4": "breaks off: 2.3 s of 4.0 s",
+        "corrupt_middle.mp4": "missing or cannot be read, from 1.68 s to 1.84 s",
+        "audio_late.mp4": "starts 0.8 s after",
+        "video_late.mp4": "starts 0.6 s before",
+        "audio_longer.mp4": "goes on 1.4 s after",
+        "audio_shorter.mp4": "ends 1.8 s before",
+        "audio_two_tracks.mkv": "2 sound tracks",
+        "interlaced_tff_avchd.MTS": "interlaced",
+        "hevc10_hlg.mp4": "high dynamic range",
+        "last_frame_at_27h.mp4": "clock of the file jumps",
+        "no_audio.mp4": "no sound",
+    }
+    for name, words in told.items():
+        assert words in " ".join(receive_recording(SHARED / name, HOUSE, library).notes), name
+    assert receive_recording(SHARED / "plain_ok.mp4", HOUSE, library).notes == ()
+
+
+def test_nothing_private_of_the_file_is_left_in_the_prepared_recording(library: Library) -> None:
+    received = receive_recording(SHARED / "metadata_location.mp4", HOUSE, library)
+    assert received.prepared is not None
+    data = Path(received.prepared.path).read_bytes()
+    for private in (b"script", b"+00.0000", b"npg", b"Lavf", "\u202e".encode()):
+        assert private not in data
