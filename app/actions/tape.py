@@ -54,13 +54,15 @@ def build_tape(
     library: Library,
     out: Path,
     on_progress: Progress | None = None,
+    *,
+    continuous: bool = False,
 ) -> Built:
     """Build the tape of a lesson as `out`, with captions (.vtt) and poster (.jpg) beside it.
 
     `media` is the folder of the curriculum's recordings; those that the lesson shows are prepared where they are not
     yet. Pieces that `library` holds from an earlier build are used again. `continuous`: the sound is encoded as a
-    whole, for an edition that is published (see `sound`). Raises BadInput (a name or a frame that is
-    not there, a file that is no recording), RenderFailed, Unready; then there is nothing new at `out`.
+    whole, exact to the sample, for an edition that is published (see `adapters.sound`). Raises BadInput (a name or a
+    frame that is not there, a file that is no recording), RenderFailed, Unready; then there is nothing new at `out`.
     """
     tell = on_progress or _silent
     files = _named(out)

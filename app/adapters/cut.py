@@ -6,12 +6,13 @@ file before it gets its name.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
 
-from app.adapters import child, compose, ffmpeg
+from app.adapters import child, ffmpeg, paper
 from app.adapters.boxes import Track, picture_track
 from app.adapters.conform import made_extradata
 from app.adapters.files import partial
@@ -20,6 +21,8 @@ from app.domain.recording import House
 from app.domain.tape import Card, Shot
 from app.domain.timecode import Span
 
+FADE = 8
+"""Frames in which a card comes out of the paper."""
 _FULL_CHROMA = "flags=accurate_rnd+full_chroma_int+full_chroma_inp+bicubic"
 
 
@@ -43,20 +46,38 @@ def encode_shot(shot: Shot, recording: Path, house: House, target: Path) -> None
     source = ["-xerror", *ffmpeg.guarded_input(recording, *_seek(shot.span.first, house)), "-map", "0:v:0", "-an"]
     with _checked(target, shot.frames, house) as out:
         frames = max(shot.frames, shot.span.frames)
-        _ffmpeg([*source, "-frames:v", str(shot.frames), *_output(graph, house, out)], frames, house)
+        _ffmpeg([*source, "-frames:v", str(shot.frames), *_form(graph, house), str(out)], frames, house)
 
 
 def encode_card(card: Card, house: House, target: Path) -> None:
-    """Write a card of words."""
-    with _checked(target, card.frames, house) as out:
-        _compose(compose.card_job(card, house, out), card.frames, house)
+    """Write a card of words. It comes out of the paper and goes back, in at most half of its time."""
+    _compose(paper.card_image(card, house), min(FADE, card.frames // 4), card.frames, house, target)
 
 
 def encode_still(recording: Path, frame: int, frames: int, house: House, target: Path) -> None:
     """Write one frame of a recording, held for so many frames."""
-    image = frame_image(recording, frame, house)
+    _compose(frame_image(recording, frame, house), 0, frames, house, target)
+
+
+def _compose(image: bytes, fade: int, frames: int, house: House, target: Path) -> None:
+    """Have a picture of house size composed by a child: its fades, and one frame that stands.
+
+    That frame is repeated behind the change to the house's colours, where one more costs next to nothing; the exact
+    rate comes first, because the encoder writes it into its header.
+    """
+    rate = house.rate
+    graph = [
+        f"settb={rate.den}/{rate.num},setpts=N,fps={rate}",
+        f"scale=in_range=pc:out_range=tv:out_color_matrix=bt709:{_FULL_CHROMA},format=yuv420p",
+        f"loop=loop={frames - 2 * fade - 1}:size=1:start={fade}",
+        ffmpeg.filter_tail(house),
+    ]
+    job = {"rate": float(rate.fraction), "fade": fade, "blank": paper.colour("paper")}
     with _checked(target, frames, house) as out:
-        _compose(compose.still_job(image, frames, house, out), frames, house)
+        told = {**job, "out": str(out.absolute()), "options": _form(",".join(graph), house)}
+        command, stdin = child.python("app.adapters.compose"), json.dumps(told).encode() + b"\n" + image
+        limits = child.run(command, cpu_s=_cpu_s(frames, house), file_size=_largest(frames, house), stdin=stdin)
+        limits.check("Composing a piece of the tape")
 
 
 def frame_image(recording: Path, frame: int, house: House) -> bytes:
@@ -89,8 +110,9 @@ def _paced(speed: Fraction, house: House) -> str:
     return f"tpad=stop=1:stop_mode=clone,{slot},fps={rate},"
 
 
-def _output(graph: str, house: House, out: Path) -> list[str]:
-    return ["-vf", graph, *ffmpeg.house_video_options(house), *ffmpeg.mp4_options(house.rate), str(out)]
+def _form(graph: str, house: House) -> list[str]:
+    """Options that give pictures the form of the house."""
+    return ["-vf", graph, *ffmpeg.house_video_options(house), *ffmpeg.mp4_options(house.rate)]
 
 
 def _ffmpeg(arguments: list[str], frames: int, house: House) -> bytes:
@@ -98,13 +120,6 @@ def _ffmpeg(arguments: list[str], frames: int, house: House) -> bytes:
     command = [ffmpeg.program(), *ffmpeg.QUIET, *arguments]
     limits = child.run(command, cpu_s=_cpu_s(frames, house), file_size=_largest(frames, house))
     return limits.check("Making a piece of the tape").stdout
-
-
-def _compose(job: bytes, frames: int, house: House) -> None:
-    command = child.python("app.adapters.compose")
-    child.run(command, cpu_s=_cpu_s(frames, house), file_size=_largest(frames, house), stdin=job).check(
-        "Composing a piece of the tape"
-    )
 
 
 def _cpu_s(frames: int, house: House) -> float:

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 from app.adapters import ffmpeg
 from app.adapters.contents import CLOCK_JUMP_S, Contents, Picture
+from app.adapters.weave import Fields
 from app.domain.recording import House
-
-Fields = Literal["tff", "bff", "auto"] | None
-"""Which field of an interlaced picture comes first (auto: as each picture says); None for whole pictures."""
 
 INPUT = ("-noautorotate", "-reinit_filter", "0", "-max_pixels", "35389440")
 """Before the input: turns are made here; a change of size must not start the graph anew, for it counts pictures."""

@@ -7,8 +7,8 @@ from fractions import Fraction
 import numpy as np
 
 from app.adapters.contents import Contents
-from app.adapters.graph import Fields
 from app.adapters.timeline import Timeline
+from app.adapters.weave import Fields
 from app.domain.recording import Source
 
 SOUND_UNREADABLE = "The sound could not be read; the recording was prepared without it."

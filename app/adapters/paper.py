@@ -6,6 +6,7 @@ Colours come from `static/css/tokens.css`, the mark from `static/mark.svg`: ther
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -81,6 +82,13 @@ def card_picture(card: Card, house: House) -> Image.Image:
     _double_rule(picture, left, right, rule, unit)
     _draw_words(picture, subtitle, left, rule + round(28 * unit), colour("quiet"))
     return picture
+
+
+def card_image(card: Card, house: House) -> bytes:
+    """The card as the bytes of a PPM picture."""
+    data = io.BytesIO()
+    card_picture(card, house).save(data, "PPM")
+    return data.getvalue()
 
 
 def _scaled(sizes: tuple[int, ...], unit: float) -> tuple[int, ...]:

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import json
 import tempfile
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+
+import numpy as np
 
 from app.adapters import child, ffmpeg, graph, sniff
 from app.adapters.contents import MAX_PIXELS, MAX_SIDE, Contents, contents_of, refuse_length
-from app.adapters.graph import Fields, Look
+from app.adapters.graph import Look
 from app.adapters.timeline import Timeline, read_times, source_of
+from app.adapters.weave import fields_of, weave
 from app.domain.errors import RecordingRefused
 from app.domain.recording import Source
 
-_SAMPLE = 60
-_CLEARLY = 1.2
-"""How much better a picture must go with the field before than with the one after it; slow slopes reach 1.1."""
+_SAMPLE = 48
+_COLUMNS = 160
 _WHOLE_CODECS = ("vp8", "vp9", "av1", "libdav1d", "gif", "libvpx-vp9", "libvpx")
 _GIB = child.GIB
 
@@ -67,49 +69,59 @@ def decoding_s(held: Contents) -> float:
 
 
 def look(path: Path, held: Contents) -> Look:
-    """Look at some first pictures: when they begin, how their fields lie.
-
-    The header's word on fields is taken only where the pictures themselves do not tell: whole pictures are often
-    marked as interlaced, and combed ones as whole.
-    """
-    times, votes = _sampled(path, held, None)
-    if not times:
+    """Look at some first pictures: when they begin, how their fields lie; of long ones also at two later places."""
+    first = _sampled(path, held, None)
+    if not first.times:
         raise RecordingRefused("Not one picture in this file can be read. It is damaged or not complete.")
-    if held.picture.codec in _WHOLE_CODECS:
-        fields: Fields = None
-    else:
-        if (length := float(held.expected_s)) > 60:
-            votes += _sampled(path, held, length / 3)[1] + _sampled(path, held, length * 2 / 3)[1]
-        fields = fields_of(votes, held.picture.interlaced)
-    if held.opened_as.demuxers == "avi" and len(times) > 1:
-        return Look(0.0, fields, max(0.0, round(times[1] - float(held.usual_gap), 6)))
-    return Look(times[0], fields)
+    places = [first]
+    if (length := float(held.expected_s)) > 60 and held.picture.codec not in _WHOLE_CODECS:
+        places += [_sampled(path, held, length / 3), _sampled(path, held, length * 2 / 3)]
+    weaves = [place.weave for place in places if place.weave is not None]
+    votes = [vote for place in places for vote in place.votes]
+    fields = None if held.picture.codec in _WHOLE_CODECS else fields_of(weaves, votes, held.picture.interlaced)
+    if held.opened_as.demuxers == "avi" and len(first.times) > 1:
+        return Look(0.0, fields, max(0.0, round(first.times[1] - float(held.usual_gap), 6)))
+    return Look(first.times[0], fields)
 
 
-def fields_of(votes: list[str], marked: bool) -> Fields:
-    """How fields lie, from one vote a picture (tff, bff, progressive, undetermined) and the file's own mark."""
-    counts = {kind: votes.count(kind) for kind in ("tff", "bff", "progressive")}
-    combed, whole = counts["tff"] + counts["bff"], counts["progressive"]
-    first: Literal["bff", "tff"] = "bff" if counts["bff"] > counts["tff"] else "tff"
-    if marked:
-        return None if whole > 4 * max(1, combed) else first if combed else "auto"
-    return first if combed > max(12, whole) and counts[first] > 0.9 * combed else None
+@dataclass(frozen=True)
+class _Sample:
+    """Some pictures in a row: their times (seconds, on ffmpeg's clock of the file), votes on fields, and weave."""
+
+    times: list[float]
+    votes: list[str]
+    weave: float | None
 
 
-def _sampled(path: Path, held: Contents, at_s: float | None) -> tuple[list[float], list[str]]:
-    """Times (seconds, on ffmpeg's clock of the file) of some pictures, and for each how its lines are woven.
-
-    The sound is opened too, because the clock begins with whichever stream in use is first.
-    """
-    judged = f"idet=intl_thres={_CLEARLY},metadata=mode=print:key=lavfi.idet.multiple.current_frame:file=pipe\\\\:1"
-    seek = () if at_s is None else ("-ss", f"{at_s:.3f}")
+def _sampled(path: Path, held: Contents, at_s: float | None) -> _Sample:
+    """Look at pictures from a place on. The sound is opened too: the clock begins with whichever stream is first."""
+    height = held.picture.height
+    judged = "idet,metadata=mode=print:key=lavfi.idet.multiple.current_frame:file=pipe\\\\:1"
+    grey = f"scale={_COLUMNS}:{height}:flags=neighbor,format=gray"
+    shown = ("-frames:v", str(_SAMPLE), "-fps_mode", "passthrough", "-f")
     sound = held.sound and ("-map", f"0:{held.sound.index}", "-frames:a", "1", "-c:a", "copy", "-f", "null", "-")
-    command = [
-        *(ffmpeg.program(), *ffmpeg.QUIET),
-        *graph.source(path, held, *seek),
-        *("-filter_complex", f"[0:{held.picture.index}]{judged}[seen]"),
-        *("-map", "[seen]", "-frames:v", str(_SAMPLE), "-fps_mode", "passthrough", "-f", "null", "-", *(sound or ())),
-    ]
-    told = child.run(command, cpu_s=60, file_size=_GIB).stdout.decode(errors="replace").split()
+    with tempfile.TemporaryDirectory() as folder:
+        lines = Path(folder) / "lines"
+        command = [
+            *(ffmpeg.program(), *ffmpeg.QUIET),
+            *graph.source(path, held, *(() if at_s is None else ("-ss", f"{at_s:.3f}"))),
+            *("-filter_complex", f"[0:{held.picture.index}]split=2[a][b];[a]{judged}[judged];[b]{grey}[grey]"),
+            *(
+                "-map",
+                "[judged]",
+                *shown,
+                "null",
+                "-",
+                "-map",
+                "[grey]",
+                *shown,
+                "rawvideo",
+                str(lines),
+                *(sound or ()),
+            ),
+        ]
+        told = child.run(command, cpu_s=60, file_size=_GIB).stdout.decode(errors="replace").split()
+        raw = np.fromfile(lines, np.uint8) if lines.exists() else np.empty(0, np.uint8)
+    whole = raw[: len(raw) // (height * _COLUMNS) * height * _COLUMNS].reshape(-1, height, _COLUMNS)
     times = [float(word.removeprefix("pts_time:")) for word in told if word.startswith("pts_time:")]
-    return times, [word.partition("=")[2] for word in told if "=" in word]
+    return _Sample(times, [word.partition("=")[2] for word in told if "=" in word], weave(whole))

@@ -109,9 +109,7 @@ def _made(digest: str, piece: Piece, house: House, library: Library) -> Iterator
         case Shot():
             yield from _shot(digest, piece, house, library)
         case Still():
-            target = library.segment(digest, ".mp4")
-            cut.encode_still(library.picture(piece.picture), piece.frame, piece.frames, house, target)
-            yield Kept(suffix=".mp4", frames=piece.frames, sha256=digest_of_file(target))
+            yield from _still(digest, piece, house, library)
         case Card():
             target = library.segment(digest, ".mp4")
             cut.encode_card(piece, house, target)
@@ -140,6 +138,18 @@ def _groups(shot: Shot, recording: Path, house: House) -> Span | None:
         return None
     track = cut.track_of(recording, "A prepared recording")
     return cut.groups_inside(shot.span, track) if track.extradata == made_extradata(house) else None
+
+
+def _still(digest: str, still: Still, house: House, library: Library) -> Iterator[Kept]:
+    """One group of pictures, again and again, and what is left at the end: held, they are all the same."""
+    target, group = library.segment(digest, ".mp4"), ffmpeg.GROUP
+    groups, rest = divmod(still.frames, group) if still.frames >= 2 * group else (0, still.frames)
+    coded = rest + group if groups else rest
+    cut.encode_still(library.picture(still.picture), still.frame, coded, house, target)
+    sha256 = digest_of_file(target)
+    yield from [Kept(suffix=".mp4", frames=group, sha256=sha256)] * groups
+    if rest:
+        yield Kept(suffix=".mp4", first=coded - rest, frames=rest, sha256=sha256)
 
 
 def _encoded(digest: str, suffix: str, shot: Shot, house: House, library: Library) -> Kept:

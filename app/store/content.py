@@ -168,6 +168,11 @@ def list_clips(
     return [Clip.model_validate(row.doc) for row in session.exec(query)]
 
 
+def stored_clips(session: Session) -> set[str]:
+    """Ids of all clips, archived or not."""
+    return set(session.exec(select(ClipRow.id)))
+
+
 def clips_by_id(session: Session, names: Iterable[str]) -> dict[str, Clip]:
     """Clips of these ids, archived or not."""
     rows = session.exec(select(ClipRow).where(col(ClipRow.id).in_(set(names))))

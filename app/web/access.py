@@ -42,5 +42,11 @@ TABLE: dict[tuple[str, str], frozenset[Role]] = {
     # media: an address works on the device it was made for, and nowhere else
     ("GET", "/media/{token}"): SIGNED_IN,
     ("HEAD", "/media/{token}"): SIGNED_IN,
+    # readiness
+    ("GET", "/readiness"): STAFF,
+    ("GET", "/readiness.csv"): STAFF,
+    ("GET", "/readiness/crews/{crew_id}"): STAFF,
+    ("GET", "/readiness/people/{person_id}"): STAFF,
+    ("POST", "/readiness/people/{person_id}/sign-off"): DESK,
 }
 """(method, path of the route) -> who may."""

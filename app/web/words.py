@@ -50,6 +50,11 @@ def frames(value: int, rate: Rate) -> str:
     return clock(value, rate)
 
 
+def a_second(value: Rate) -> str:
+    """`30 a second`, `29.97 a second`."""
+    return f"{float(value.fraction):.4g} a second"
+
+
 def minutes(seconds: float) -> str:
     """`3:05`."""
     whole = round(seconds)
@@ -83,6 +88,7 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "count": count,
     "capital": capital,
     "frames": frames,
+    "a_second": a_second,
     "minutes": minutes,
     "about_share": about_share,
     "size": size,

@@ -162,10 +162,8 @@ def _goal_nets() -> tuple[Floats, Floats]:
         wide = np.array([0.0, 2 * half, 0.0])
         sheets.append(_sheet(np.array([x, -half, top]), wide, np.array([back - x, 0.0, 1.9 - top]), 0.19))
         sheets.append(_sheet(np.array([back, -half, 1.9]), wide, np.array([0.0, 0.0, -1.88]), 0.19))
-        for y in (-half, half):
-            sheets.append(
-                _sheet(np.array([x, y, 2.2]), np.array([back - x, 0.0, -0.15]), np.array([0.0, 0.0, -2.1]), 0.19)
-            )
+        deep, down = np.array([back - x, 0.0, -0.15]), np.array([0.0, 0.0, -2.1])
+        sheets += [_sheet(np.array([x, y, 2.2]), deep, down, 0.19) for y in (-half, half)]
     return _joined(sheets)
 
 
@@ -173,9 +171,9 @@ def _basket(end: float) -> Floats:
     """Board, ring and stand of one basket; the board's face is 1.2 m inside the end line."""
     x, ring = end * BOARD_X, end * RING_X
     made = [_slat(x + end * 0.02, 3.425 + 0.07 * k) for k in range(-7, 8)]
-    for a, b in (((-0.295, 2.95), (0.295, 2.95)), ((-0.295, 3.40), (0.295, 3.40)), ((-0.295, 2.95), (-0.295, 3.40)),
-                 ((0.295, 2.95), (0.295, 3.40))):  # fmt: skip
-        made.append(_bar((x - end * 0.006, *a), (x - end * 0.006, *b), 0.02, "2a3138"))
+    square = [(-0.295, 2.95), (0.295, 2.95), (0.295, 3.40), (-0.295, 3.40), (-0.295, 2.95)]
+    front = x - end * 0.006
+    made += [_bar((front, *one), (front, *two), 0.02, "2a3138") for one, two in pairwise(square)]
     turns = np.linspace(0, 2 * np.pi, 17)
     round_ = [(ring + RING_RADIUS * np.cos(turn), RING_RADIUS * np.sin(turn), RING_HEIGHT) for turn in turns]
     made += [_bar(one, two, 0.012, "c3511f") for one, two in pairwise(round_)]
@@ -194,21 +192,16 @@ def _slat(x: float, z: float) -> Floats:
 
 def _basket_nets() -> tuple[Floats, Floats]:
     """The hanging net of each ring: a tube that narrows, of crossing threads."""
-    sheets = []
-    for end in (-1.0, 1.0):
-        around, deep = 12, 5
-        knots = []
-        for row in range(deep + 1):
-            radius, z = RING_RADIUS * (1 - 0.42 * (row / deep) ** 0.7), RING_HEIGHT - 0.085 * row
-            turn = (np.arange(around) + 0.5 * (row % 2)) * 2 * np.pi / around
-            knots.append(
-                np.column_stack([end * RING_X + radius * np.cos(turn), radius * np.sin(turn), np.full(around, z)])
-            )
-        index = np.arange(around * (deep + 1)).reshape(deep + 1, around)
-        pairs = []
-        for row in range(deep):
-            shift = 1 if row % 2 else -1
-            pairs.append(np.stack([index[row], index[row + 1]], axis=1))
-            pairs.append(np.stack([index[row], np.roll(index[row + 1], -shift)], axis=1))
-        sheets.append((np.concatenate(knots), np.concatenate(pairs)))
-    return _joined(sheets)
+    around, deep = 12, 5
+    index = np.arange(around * (deep + 1)).reshape(deep + 1, around)
+    pairs = []
+    for row in range(deep):
+        pairs.append(np.stack([index[row], index[row + 1]], axis=1))
+        pairs.append(np.stack([index[row], np.roll(index[row + 1], -1 if row % 2 else 1)], axis=1))
+    rings = []
+    for row in range(deep + 1):
+        radius, z = RING_RADIUS * (1 - 0.42 * (row / deep) ** 0.7), RING_HEIGHT - 0.085 * row
+        turn = (np.arange(around) + 0.5 * (row % 2)) * 2 * np.pi / around
+        rings.append(np.column_stack([radius * np.cos(turn), radius * np.sin(turn), np.full(around, z)]))
+    hung, threads = np.concatenate(rings), np.concatenate(pairs)
+    return _joined([(hung + np.array([end * RING_X, 0.0, 0.0]), threads) for end in (-1.0, 1.0)])

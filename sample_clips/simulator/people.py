@@ -27,7 +27,8 @@ from sample_clips.simulator.solids import COLUMNS, Col, Skin, table
 
 JOINTS = ("pelvis", "waist", "chest", "neck", "chin", "crown", "left shoulder", "right shoulder", "left elbow",
           "right elbow", "left hand", "right hand", "left hip", "right hip", "left knee", "right knee", "left ankle",
-          "right ankle", "left heel", "right heel", "left toe", "right toe", "left knuckles", "right knuckles")  # fmt: skip
+          "right ankle", "left heel", "right heel", "left toe", "right toe", "left knuckles",
+          "right knuckles")  # fmt: skip
 VECTORS = ("facing", "left", "face", "cheek")  # of the chest and of the head, kept as points from the origin
 INDEX = {name: i for i, name in enumerate(JOINTS + VECTORS)}
 

@@ -65,7 +65,8 @@ class Track(_Value):
     z: frames x N, height of the feet; facing: frames x N, thousandths of a radian; ball: frames x 3; official:
     frames x 2, where the one who looks stands. front: frames x N, the x of everybody's foremost point where a play
     is judged by it, else empty: a stride is where it is by all the steps before it, so that positions rounded to the
-    millimetre would give it back to a few centimetres only.
+    millimetre would give it back to a few centimetres only. rear: frames x 1, likewise, the x of a keeper's rearmost
+    boot at a penalty.
     """
 
     people: tuple[str, ...]
@@ -77,8 +78,9 @@ class Track(_Value):
     ball: tuple[tuple[int, ...], ...]
     official: tuple[tuple[int, ...], ...]
     front: tuple[tuple[int, ...], ...] = ()
+    rear: tuple[tuple[int, ...], ...] = ()
 
-    def where(self, name: Literal["xy", "z", "facing", "ball", "official", "front"]) -> Floats:
+    def where(self, name: Literal["xy", "z", "facing", "ball", "official", "front", "rear"]) -> Floats:
         """A stored track in metres (radians): (F, N, 2) for xy, (F, N) for z, facing, front, else (F, 3 or 2)."""
         rows = np.cumsum(np.array(getattr(self, name), dtype=np.int64), axis=0) / 1000
         return rows.reshape(len(rows), -1, 2) if name == "xy" else rows
@@ -139,8 +141,8 @@ def metres(distances: dict[str, float]) -> dict[str, float]:
     return {name: round(value, 3) + 0.0 for name, value in distances.items()}
 
 
-def track(scene: Scene, front: Floats | None = None) -> Track:
-    """Positions of everybody in the scene by frame; `front` (F, N) where foremost points were measured."""
+def track(scene: Scene, front: Floats | None = None, rear: Floats | None = None) -> Track:
+    """Positions of everybody in the scene by frame; `front` (F, N) and `rear` (F, 1) where they were measured."""
     taken = slice(0, scene.frames * SUBFRAMES, SUBFRAMES)
     return Track(
         people=tuple(actor.name for actor in scene.actors),
@@ -152,6 +154,7 @@ def track(scene: Scene, front: Floats | None = None) -> Track:
         ball=_changes(scene.ball[taken]),
         official=_changes(scene.official[taken]),
         front=() if front is None else _changes(front),
+        rear=() if rear is None else _changes(rear),
     )
 
 

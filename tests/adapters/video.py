@@ -117,7 +117,7 @@ class Sound:
 
 @dataclass(frozen=True)
 class Film:
-    """What to film. `store` changes each drawn picture before it is encoded (turned, mirrored, woven)."""
+    """What to film. `before`: options of the picture's input. `store` changes each drawn picture before it is encoded (turned, mirrored, woven)."""
 
     frames: int = 75
     rate: str = "25"
@@ -128,6 +128,7 @@ class Film:
     filters: str = "scale=out_color_matrix=bt709:out_range=tv"
     mux: Sequence[str] = ()
     first: int = 0
+    before: Sequence[str] = ()
     store: Callable[[Picture], Picture] = field(default=lambda picture: picture)
 
     def pictures(self) -> Iterator[Picture]:
@@ -142,7 +143,7 @@ def filmed(path: Path, film: Film | None = None) -> Path:
     pictures = list(film.pictures())
     height, width = pictures[0].shape[:2]
     command = [ffmpeg.program(), *ffmpeg.QUIET, "-f", "rawvideo", "-pix_fmt", "rgb24", "-s", f"{width}x{height}"]
-    command += ["-framerate", film.rate, "-i", "pipe:0"]
+    command += ["-framerate", film.rate, *film.before, "-i", "pipe:0"]
     maps = ["-map", "0:v"]
     for i, sound in enumerate(film.sounds):
         file = tone(path.with_name(f"{path.name}.{i}.wav"), **vars(sound))

@@ -138,9 +138,9 @@ def test_a_shortage_is_counted_before_anything_is_solved() -> None:
     ],
 )
 def test_counting_names_the_group_and_the_amount(change: dict[str, object], group: str, lacking: int) -> None:
-    found = {short.group: short.lacking for short in supply_check(BANK, replace(BLUEPRINT, **change))}  # type: ignore[arg-type]
-    assert found[group] == lacking
-    assert isinstance(solve(build(BANK, replace(BLUEPRINT, **change))), Infeasible)  # type: ignore[arg-type]
+    blueprint = replace(BLUEPRINT, **change)  # type: ignore[arg-type]
+    assert max(short.lacking for short in supply_check(BANK, blueprint) if short.group == group) == lacking
+    assert isinstance(solve(build(BANK, blueprint)), Infeasible)
 
 
 def test_a_bank_that_suffices_has_no_shortage() -> None:
@@ -155,7 +155,8 @@ def test_what_counting_cannot_show_is_told_by_the_cheapest_way_out() -> None:
     assert isinstance(result, Infeasible)
     assert result.proved
     told = explain_infeasible(hard)
-    assert {(one.group, one.way) for one in told if one.amount > 0.05} == {("difficulty", "less")}
+    assert (told[0].group, told[0].way) == ("difficulty", "less")
+    assert {one.group for one in told} <= {"difficulty", "information"}
     assert conflicting_groups(hard) is not None
     assert "difficulty" in (conflicting_groups(hard) or ())
 

@@ -141,7 +141,7 @@ def test_corrected_point_biserials_on_published_data() -> None:
 
 
 def test_what_is_undefined_of_an_item_is_none_beside_its_count() -> None:
-    first = classical([[1, None], [1, None], [1, 0]])
+    first = classical([[1.0, np.nan], [1.0, np.nan], [1.0, 0.0]])
     second, alone = classical([[1], [0]]), classical(np.zeros((0, 2)))
     assert (first[0].n, first[0].p, first[0].r) == (3, 1.0, None)
     assert (second[0].n, second[0].r) == (2, None)

@@ -10,6 +10,7 @@ import pytest
 from pydantic import ValidationError
 
 from sample_clips.simulator import truth
+from sample_clips.simulator.__main__ import main
 from sample_clips.simulator.plays import ARCHIVED, PLAYS
 from sample_clips.simulator.truth import Finding, Play, Truth, Verdict
 
@@ -87,3 +88,21 @@ def test_distances_are_millimetres_and_never_minus_nought() -> None:
 def test_every_registered_play_bears_its_own_name() -> None:
     assert all(name == name.strip() and "-" in name for name in PLAYS)
     assert isinstance(PLAYS["offside-02"]().truth, Truth)
+
+
+def test_the_command_writes_the_truth_of_named_plays_and_refuses_others(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["truth", "offside-03", "--into", str(tmp_path)])
+    assert capsys.readouterr().out.strip().endswith("offside-03.json")
+    assert truth.read(tmp_path / "offside-03.json").name == "offside-03"
+    with pytest.raises(SystemExit, match="No such play: offside-99"):
+        main(["truth", "offside-99", "--into", str(tmp_path)])
+
+
+def test_the_command_lists_what_there_is(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["list", "offside-03"])
+    said = capsys.readouterr().out
+    assert "offside-03" in said
+    assert "no flag" in said
+    assert "line+high" in said

@@ -13,10 +13,8 @@ from app.measure.forms.solve import INFEASIBLE, optimum
 from app.measure.forms.supply import supply_check
 
 DEAR = {"length": 10.0, "exposure": 10.0}
-SCALE = {
-    "difficulty": 50.0,
-    "information": 50.0,
-}  # a fiftieth of a logit or of the information weighs as much as an item
+# Low enough that no rule about items is broken only to spare a little difficulty.
+SCALE = {"difficulty": 5.0, "information": 5.0}
 TINY = 1e-4
 
 
@@ -51,7 +49,7 @@ def explain_infeasible(model: Model, time_limit: float = 30) -> list[Relaxation]
     if short:
         return [Relaxation(one.group, one.what, one.form, "less", float(one.lacking), counted=True) for one in short]
     elastic, costs = _elastic(model)
-    found = optimum(elastic, costs, time_limit * 0.8, gap=0.1)
+    found = optimum(elastic, costs, time_limit * 0.8, gap=0.01)
     if found.x is None:
         found = optimum(elastic, costs, time_limit * 0.2, whole=False)
     if found.x is None:

@@ -73,7 +73,7 @@ def speed_fit(logT: Gappy) -> Speed:
     shift = float(tau[per_person > 0].mean()) if given.any() else 0.0
     beta, tau = beta - shift, tau - shift
     rest = np.where(given, filled - beta + tau[:, None], 0.0)
-    free = int(given.sum()) - int((per_item > 0).sum()) - int((per_person > 0).sum()) + 1
+    free = int(given.sum()) - int((per_person > 0).sum()) - int(np.linalg.matrix_rank(left, hermitian=True))
     sigma = math.sqrt(float((rest**2).sum()) / free) if free > 0 else None
     return Speed(_where_any(beta, per_item), _where_any(tau, per_person), sigma, int(given.sum()))
 

@@ -1,12 +1,13 @@
 """The pages, one module per noun. Each has a `router`; modules do not import each other."""
 
-from app.web.pages import health, home, jobs, media, recordings, signin
+from app.web.pages import health, home, jobs, media, readiness, recordings, signin
 
 ROUTERS = (
     health.router,
     home.router,
     jobs.router,
     media.router,
+    readiness.router,
     recordings.router,
     signin.router,
 )

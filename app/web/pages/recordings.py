@@ -176,9 +176,7 @@ def _shown(request: Request, session: Session, facts: RecordingFacts) -> Recordi
         facts=facts,
         game=next((game for game in list_games(session) if game.id == recording.game), None),
         job=None if prepared else jobs_by_key(session, [key]).get(key),
-        views=[
-            (clip, view) for clip in clips_on(session, facts.id) for view in clip.views if view.recording == facts.id
-        ],
+        views=[(clip, view) for clip in clips for view in clip.views if view.recording == facts.id],
         brought_by=names.get(facts.by, ""),
         picture=media_address(request, "picture", prepared.digest) if prepared else "",
         copy=media_address(request, "picture", prepared.digest, download=True)

@@ -54,7 +54,7 @@ def restart(line: str, last_side: str) -> str:
 
 def measure(scene: Scene) -> Measured:
     """Everything that the finished scene shows of the card, by frame."""
-    ball = scene.ball[::SUBFRAMES]
+    ball = scene.ball[: scene.frames * SUBFRAMES : SUBFRAMES]
     found = excursion(ball, scene.facts["until"] // SUBFRAMES)
     seen = not sight.hidden(scene, range(found.at - 2, found.at + 3))
     told = verdict(found.margin, lines.CANT_TELL, seen=seen)

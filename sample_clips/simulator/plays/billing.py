@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sample_clips.simulator import truth
-from sample_clips.simulator.scene import FRAME_RATE, SUBFRAMES, Scene
+from sample_clips.simulator.scene import FRAME_RATE, SUBFRAMES, Floats, Scene
 from sample_clips.simulator.truth import Finding, Mechanics, Play, Ruling, Situation, Topic, Truth, Verdict, View
 
 
@@ -37,8 +37,12 @@ class Measured:
     second_answer: str | None = None
 
 
-def billed(scene: Scene, topic: Topic, measured: Measured, billing: Billing, *, drawn: bool = True) -> Play:
-    """The play: the scene with its truth. Positions by frame are stored for drawn plays only."""
+def billed(scene: Scene, topic: Topic, measured: Measured, billing: Billing, *, drawn: bool = True,
+           rear: Floats | None = None) -> Play:  # fmt: skip
+    """The play: the scene with its truth. Positions by frame are stored for drawn plays only.
+
+    rear: (F, 1) the x of a keeper's rearmost boot, where it decides.
+    """
     people = {role: scene.actors[k].name for role, k in scene.facts["roles"].items()}
     known = Truth(
         name=scene.name, topic=topic, seed=scene.seed, drawn=drawn, game=billing.game, frames=scene.frames,
@@ -47,7 +51,7 @@ def billed(scene: Scene, topic: Topic, measured: Measured, billing: Billing, *, 
         must_get=billing.must_get, looks_like=billing.looks_like, situation=billing.situation,
         mechanics=billing.mechanics, teaching_point=billing.teaching_point,
         distances=truth.metres(measured.distances), people=people, second_answer=measured.second_answer,
-        track=truth.track(scene) if drawn else None,
+        track=truth.track(scene, rear=rear) if drawn else None,
     )  # fmt: skip
     return Play(scene, known)
 

@@ -94,7 +94,8 @@ def in_doubt(eye: Floats, ball: Floats) -> float:
 def measure(scene: Scene) -> Measured:
     """Everything that the finished scene shows of the card, by frame."""
     facts = scene.facts
-    found = attempt(scene.ball[::SUBFRAMES], facts["attempt"] // SUBFRAMES, facts["until"] // SUBFRAMES)
+    by_frame = scene.ball[: scene.frames * SUBFRAMES : SUBFRAMES]
+    found = attempt(by_frame, facts["attempt"] // SUBFRAMES, facts["until"] // SUBFRAMES)
     findings = {**_of_ball(scene, found), **_of_people(scene, found)}
     goal = rule(findings, ELEMENTS, EXCEPTIONS) is True
     return Measured(

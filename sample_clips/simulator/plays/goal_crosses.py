@@ -36,9 +36,9 @@ def cut_back(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     )  # fmt: skip
     stands = ((0.0, 46.5), (1.4, 50.6), (2.3, 52.45), (7.0, 52.45))
     answer: Answer = "no goal" if margin > 0 else "goal"
-    return scripted(name, seed, course, parts, ending(crossed, answer, net=True, seed=seed), attempt, told(course),
-                    stands,
-                   1250.0, (vain(crossed, (51.9, 1.4 + aside, 0.4)),))  # fmt: skip
+    heard = ending(crossed, answer, net=True, seed=seed)
+    poses = (vain(crossed, (51.9, 1.4 + aside, 0.4)),)
+    return scripted(name, seed, course, parts, heard, attempt, told(course), stands, 1250.0, poses)
 
 
 def long_throw(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -69,9 +69,9 @@ def long_throw(name: str, seed: int, margin: float, aside: float = 0.0) -> Scrip
     actions = (("forward", _leap(2.5)),) if not flicked else ()
     answer: Answer = "goal" if flicked else "no goal"
     stands = ((0.0, 49.5), (1.2, 50.4), (2.8, 52.2), (7.0, 52.45))
-    return scripted(name, seed, course, parts, ending(crossed, answer, net=True, seed=seed), attempt, told(course),
-                    stands,
-                   1250.0, (*actions, vain(crossed, (51.6, -0.6, 1.1))))  # fmt: skip
+    heard = ending(crossed, answer, net=True, seed=seed)
+    poses = (*actions, vain(crossed, (51.6, -0.6, 1.1)))
+    return scripted(name, seed, course, parts, heard, attempt, told(course), stands, 1250.0, poses)
 
 
 def _leap(seconds: float) -> Action:
@@ -101,9 +101,9 @@ def brought_down(name: str, seed: int, margin: float, aside: float = 0.0) -> Scr
     )  # fmt: skip
     answer: Answer = "no goal" if arm else "goal"
     stands = ((0.0, 41.0), (1.8, 45.2), (3.2, 48.5), (7.0, 50.0))
-    return scripted(name, seed, course, parts, ending(crossed, answer, net=True, seed=seed), attempt, told(course),
-                    stands,
-                   1300.0, (vain(crossed, (51.7, -2.2 + aside, 0.9)),))  # fmt: skip
+    heard = ending(crossed, answer, net=True, seed=seed)
+    poses = (vain(crossed, (51.7, -2.2 + aside, 0.9)),)
+    return scripted(name, seed, course, parts, heard, attempt, told(course), stands, 1300.0, poses)
 
 
 def blown(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -127,8 +127,9 @@ def blown(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     answer: Answer = "no goal" if margin > 0 else "goal"
     stands = ((0.0, 43.0), (2.0, 47.2), (3.4, 50.6), (7.0, 51.5))
     late = ending(crossed, answer, net=True, seed=seed)
-    return scripted(name, seed, course, parts, (pea, *late), attempt, told(course), stands, 1330.0,
-                   (vain(crossed, (52.0, 1.4 + aside, 0.6)),))  # fmt: skip
+    heard = (pea, *late)
+    poses = (vain(crossed, (52.0, 1.4 + aside, 0.6)),)
+    return scripted(name, seed, course, parts, heard, attempt, told(course), stands, 1330.0, poses)
 
 
 def smothered(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -157,8 +158,10 @@ def smothered(name: str, seed: int, margin: float, aside: float = 0.0) -> Script
         Part("keeper", "away keeper", ((0.0, 51.6, -0.6), (1.6, 51.9, 0.4), (3.4, 52.1, 1.6 + aside),
                                        (6, 51.8, 1.7)), 1),
     )  # fmt: skip
-    return scripted(name, seed, course, parts, ending(crossed, "no goal", net=False, seed=seed), attempt, until,
-                   ((0.0, 48.0), (1.4, 50.6), (2.2, 51.9), (7.0, 52.3)))  # fmt: skip
+    heard = ending(crossed, "no goal", net=False, seed=seed)
+    return scripted(
+        name, seed, course, parts, heard, attempt, until, ((0.0, 48.0), (1.4, 50.6), (2.2, 51.9), (7.0, 52.3))
+    )
 
 
 def carried_over(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -181,4 +184,5 @@ def carried_over(name: str, seed: int, margin: float, aside: float = 0.0) -> Scr
                                        (4.4, 50.9, 0.6), (6, 50.8, 0.6)), 1),
     )  # fmt: skip
     answer: Answer = "goal" if margin > 0 else "no goal"
-    return scripted(name, seed, course, parts, ending(crossed, answer, net=False, seed=seed), attempt, until)
+    heard = ending(crossed, answer, net=False, seed=seed)
+    return scripted(name, seed, course, parts, heard, attempt, until)

@@ -31,9 +31,9 @@ def finish(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
         Part("keeper", "away keeper", ((0.0, 50.2, -1.6), (2.5, 50.6, -1.2), (5, 51.6, 1.8)), 1),
     )  # fmt: skip
     stands = ((0.0, 44.5), (1.6, 47.0), (3.2, 49.8), (7.0, 50.2))
-    return scripted(name, seed, course, parts, ending(crossed, "goal", net=True, seed=seed), attempt, told(course),
-                    stands,
-                   actions=(vain(crossed, (51.9, 2.3, 0.5)),))  # fmt: skip
+    heard = ending(crossed, "goal", net=True, seed=seed)
+    poses = (vain(crossed, (51.9, 2.3, 0.5)),)
+    return scripted(name, seed, course, parts, heard, attempt, told(course), stands, actions=poses)
 
 
 def off_the_bar(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -58,7 +58,8 @@ def off_the_bar(name: str, seed: int, margin: float, aside: float = 0.0) -> Scri
                (6, 51, 0)),
     )  # fmt: skip
     answer: Answer = "goal" if margin > 0 else "no goal"
-    return scripted(name, seed, course, parts, (bar, *ending(crossed, answer, net=False, seed=seed)), attempt, until)
+    heard = (bar, *ending(crossed, answer, net=False, seed=seed))
+    return scripted(name, seed, course, parts, heard, attempt, until)
 
 
 def scooped(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -79,7 +80,8 @@ def scooped(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     )  # fmt: skip
     answer: Answer = "goal" if margin > 0 else "no goal"
     stands = ((0.0, 45.0), (1.6, 49.8), (2.6, 52.0), (7.0, 52.4))
-    return scripted(name, seed, course, parts, ending(crossed, answer, net=False, seed=seed), attempt, until, stands)
+    heard = ending(crossed, answer, net=False, seed=seed)
+    return scripted(name, seed, course, parts, heard, attempt, until, stands)
 
 
 def lob(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
@@ -110,9 +112,8 @@ def lob(name: str, seed: int, margin: float, aside: float = 0.0) -> Script:
     answer: Answer = "no goal" if over else "goal"
     stands = ((0.0, 38.5), (1.8, 44.5), (3.2, 51.9), (7.0, 52.4))
     net = (Noise("net", round((crossed + 0.12) * RATE), (53.4, 0.9, 2.4), 0.8),)
-    return scripted(name, seed, course, parts, (*net, *ending(crossed, answer, net=False, seed=seed)), attempt,
-                    told(course),
-                   stands)  # fmt: skip
+    heard = (*net, *ending(crossed, answer, net=False, seed=seed))
+    return scripted(name, seed, course, parts, heard, attempt, told(course), stands)
 
 
 def side_net(name: str, seed: int, margin: float, _aside: float = 0.0) -> Script:
@@ -131,6 +132,6 @@ def side_net(name: str, seed: int, margin: float, _aside: float = 0.0) -> Script
         keeper((0.0, 51.3, -2.0), (2.0, 50.9, -2.2), (2.8, 51.4, 0.2), (5, 51.8, 1.8)),
     )  # fmt: skip
     stands = ((0.0, 44.0), (1.8, 48.4), (3.0, 51.2), (7.0, 52.2))
-    return scripted(name, seed, course, parts, ending(crossed, "no goal", net=True, seed=seed), attempt,
-                    told(course), stands,
-                   1330.0, (vain(crossed, (51.9, 2.2, 0.5)),))  # fmt: skip
+    heard = ending(crossed, "no goal", net=True, seed=seed)
+    poses = (vain(crossed, (51.9, 2.2, 0.5)),)
+    return scripted(name, seed, course, parts, heard, attempt, told(course), stands, 1330.0, poses)

@@ -39,7 +39,7 @@ def measure(scene: Scene) -> Measured:
     stood = feet.feinted(scene.xy[:, roles["kicker"]], scene.ball[kick], kick)
     findings = {
         "off-the-line": _feet(off, kick // SUBFRAMES),
-        "no-goal": _goal(goal, gate // SUBFRAMES),
+        "no-goal": _goal(goal, min(gate // SUBFRAMES, scene.frames - 1)),
         "saved-or-put-off": _effect(saves, broken > NEAR and off > 0, kick // SUBFRAMES),
         "kickers-offence": _feint(stood, kick // SUBFRAMES),
     }
@@ -90,7 +90,8 @@ def _feint(stood: float, kick: int) -> Finding:
 
 def _play(name: str, seed: int, told: Penalty, billing: Billing) -> Play:
     scene = penalty(name, seed, told)
-    return billed(scene, "keeper", measure(scene), billing)
+    rear = feet.rearmost(scene, scene.facts["roles"]["keeper"])[: scene.frames * SUBFRAMES : SUBFRAMES]
+    return billed(scene, "keeper", measure(scene), billing, rear=rear[:, None])
 
 
 def _at(minute: int, score: str) -> Situation:

@@ -99,7 +99,7 @@ def _heard(told: Penalty, seed: int) -> tuple[Noise, ...]:
 
 def _keeper(told: Penalty) -> tuple[tuple[float, float, float], ...]:
     """Waits on the line, sways, and sets off as told; the whole path is moved along x afterwards."""
-    t, out = KICK_S, {"forward": 0.35, "out and back": 0.9, "charge": 1.7}[told.steps]
+    t, out = KICK_S, {"forward": 0.35, "out and back": 1.2, "charge": 1.7}[told.steps]
     waits = ((0.0, LINE_X, -0.2), (1.0, LINE_X, 0.25), (1.7, LINE_X, -0.1))
     if told.steps == "forward":
         steps = (
@@ -108,7 +108,7 @@ def _keeper(told: Penalty) -> tuple[tuple[float, float, float], ...]:
             (t + 0.15, LINE_X - 0.7, 0.45 * told.side),
         )
     elif told.steps == "out and back":
-        steps = ((t - 1.05, LINE_X - out, 0.0), (t - 0.12, LINE_X, 0.1), (t + 0.15, LINE_X - 0.25, 0.5 * told.side))
+        steps = ((t - 0.95, LINE_X - out, 0.0), (t - 0.12, LINE_X, 0.1), (t + 0.15, LINE_X - 0.25, 0.5 * told.side))
     else:
         steps = ((t - 0.85, LINE_X, 0.0), (t, LINE_X - out, 0.1), (t + 0.6, LINE_X - out - 1.6, 0.4 * told.side))
     if told.result == "saved":

@@ -39,7 +39,7 @@ class Staging:
     margin: float  # m, wanted for `against` at the contact
     against: measure.Bound
     whistle: float | None  # s
-    gaze: tuple[tuple[float, str], ...]  # what the assistant looks at, from when: "ball", "between", "line"
+    gaze: tuple[tuple[float, str], ...]  # what the assistant looks at, from when: "ball", "between", "judged"
     focal: float
     lag_s: float = 0.08  # of the assistant behind the line
     stray: float = 0.0  # m, how far beyond the line the assistant stands
@@ -177,12 +177,10 @@ def _offside_line(xy: Floats, ball: Floats) -> Floats:
 
 
 def _gaze(staging: Staging, xy: Floats, ball: Floats, official: Floats) -> Floats:
-    level = np.column_stack([official[:, 0], xy[:, staging.judged, 1], np.full(len(xy), 0.9)])
     passer = np.column_stack([motion.blurred(ball[:, :2], 0.2), np.full(len(xy), 0.9)])
     judged = np.column_stack([xy[:, staging.judged], np.full(len(xy), 0.9)])
     points = {
         "ball": passer,
-        "line": 0.6 * level + 0.4 * judged,
         "judged": 0.7 * judged + 0.3 * passer,
         "between": _between(official, passer, judged),
     }

@@ -73,9 +73,8 @@ def _last(course: Course) -> int:
 
 
 def _trail(samples: int, seed: int) -> Floats:
-    path = motion.path([Waypoint(0.0, TRAIL[0] - 0.6, TRAIL[1]), Waypoint(2.5, *TRAIL), Waypoint(7.0, TRAIL[0] + 0.3,
-                                                                                                 TRAIL[1])],
-                       samples, 0.5)  # fmt: skip
+    x, y = TRAIL
+    path = motion.path([Waypoint(0.0, x - 0.6, y), Waypoint(2.5, x, y), Waypoint(7.0, x + 0.3, y)], samples, 0.5)
     return path + motion.wander(samples, 1, seed + 51, reach=0.05)[:, 0]
 
 

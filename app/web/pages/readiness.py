@@ -1,0 +1,197 @@
+"""Readiness: who is ready for what, crew by crew; as a page, as a file, person by person."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from app.actions.readiness import Roster, clearances_of, roster_on, sign_off
+from app.domain.clearance import Clearance, ClearancePolicy, State
+from app.domain.errors import NotFound
+from app.domain.roster import DueAgain, Gap, Row, Shares, due_soon, next_gap, shares
+from app.domain.rulecard import RuleCard
+from app.store.content import cards_on, list_policies
+from app.store.evidence import list_evidence
+from app.store.people import Person, list_seats, load_person
+from app.store.quizzes import list_assignments, list_quizzes
+from app.store.sittings import list_sittings
+from app.web import forms
+from app.web.auth import Db, Looking, Now
+from app.web.render import page
+
+router = APIRouter()
+
+
+SHAPES = {
+    State.CLEARED: "cleared",
+    State.NOT_YET: "notyet",
+    State.DUE_AGAIN: "due",
+    State.NOT_STARTED: "none",
+    State.SIGNED_OFF: "signed",
+}
+"""The shape that stands beside the word of each state."""
+
+
+@dataclass(frozen=True)
+class Late:
+    """Somebody who has not taken a check by its day."""
+
+    name: str
+    crew: str
+    title: str
+    due: date
+
+
+@dataclass(frozen=True)
+class ReadinessPage:
+    """The roster of a day with what stands beside it: the widest gap, who is late, who is due again."""
+
+    today: date
+    policies: list[ClearancePolicy]
+    rows: list[Row]
+    gap: Gap | None
+    late: list[Late]
+    due: list[DueAgain]
+    titles: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class CrewPage:
+    """The members of a crew on every policy."""
+
+    row: Row
+    policies: list[ClearancePolicy]
+    shapes: Mapping[State, str]
+
+
+@dataclass(frozen=True)
+class PersonPage:
+    """One person on every policy: what may be said, and the account behind it."""
+
+    person: Person
+    crew: str
+    policies: list[ClearancePolicy]
+    clearances: Mapping[str, Clearance]
+    shares: Mapping[str, Shares]
+    cards: Mapping[str, RuleCard]
+    shapes: Mapping[State, str]
+    about: Mapping[str, str] = field(default_factory=dict)
+    typed: Mapping[str, Any] = field(default_factory=dict)
+
+
+class SignOffForm(forms.Form):
+    """On which topic, and on what grounds."""
+
+    topic: str
+    grounds: str
+
+
+@router.get("/readiness")
+def readiness_page(request: Request, db: Db, at: Now) -> Response:
+    """The roster."""
+    today = at.date()
+    with db.read() as session:
+        roster = roster_on(session, today)
+        late = _late(session, roster, at)
+    titles = {policy.id: policy.title for policy in roster.policies}
+    shown = ReadinessPage(
+        today, roster.policies, roster.rows, next_gap(roster.rows), late, due_soon(roster.rows, today), titles
+    )
+    return page(request, "readiness/show.html", shown)
+
+
+def _late(session: Any, roster: Roster, at: Any) -> list[Late]:
+    names = {seat.person_id: (seat.name, row.crew.title) for row in roster.rows for seat in row.crew.seats}
+    titles = {quiz.id: quiz.title for quiz in list_quizzes(session)}
+    done = {(each.quiz_id, each.person_id) for each in list_sittings(session) if each.ended_at is not None}
+    return [
+        Late(*names[each.person_id], titles[each.noun_id], each.due_at.date())
+        for each in list_assignments(session, "quiz")
+        if each.due_at is not None
+        and each.due_at < at
+        and (each.noun_id, each.person_id) not in done
+        and each.person_id in names
+        and each.noun_id in titles
+    ]
+
+
+@router.get("/readiness.csv")
+def readiness_file(db: Db, at: Now) -> Response:
+    """The roster as CSV: one line per person and policy. Text that a spreadsheet could run is disarmed."""
+    with db.read() as session:
+        roster = roster_on(session, at.date())
+    file = io.StringIO()
+    writer = csv.writer(file)
+    writer.writerow(["crew", "first season", "name", "position", "topic check", "state", "looks", "since", "due again"])
+    for line in _lines(roster):
+        writer.writerow([_disarmed(cell) for cell in line])
+    name = f"readiness-{at.date().isoformat()}.csv"
+    return Response(
+        file.getvalue(), media_type="text/csv", headers={"Content-Disposition": f'attachment; filename="{name}"'}
+    )
+
+
+def _lines(roster: Roster) -> list[list[str]]:
+    titles = {policy.id: policy.title for policy in roster.policies}
+    lines = []
+    for row in roster.rows:
+        for seat in row.crew.seats:
+            for cell in row.cells:
+                found = cell.by_person[seat.person_id]
+                since, due = (day.isoformat() if day else "" for day in (found.on, found.due_on))
+                first = "yes" if row.crew.first_season else "no"
+                place = [row.crew.title, first, seat.name, seat.position, titles[cell.policy]]
+                lines.append([*place, found.state.value, str(found.looks), since, due])
+    return lines
+
+
+def _disarmed(cell: str) -> str:
+    return f"'{cell}" if cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
+
+
+@router.get("/readiness/crews/{crew_id}")
+def crew_page(request: Request, crew_id: str, db: Db, at: Now) -> Response:
+    """A crew, member by member. Raises NotFound."""
+    with db.read() as session:
+        roster = roster_on(session, at.date())
+    row = next((row for row in roster.rows if row.crew.id == crew_id), None)
+    if row is None:
+        raise NotFound("There is no such crew.")
+    return page(request, "readiness/crew.html", CrewPage(row, roster.policies, SHAPES))
+
+
+@router.get("/readiness/people/{person_id}")
+def person_page(request: Request, person_id: str, db: Db, at: Now) -> Response:
+    """A person on every policy. Raises NotFound."""
+    return page(request, "readiness/person.html", _person(db, person_id, at))
+
+
+def _person(db: Db, person_id: str, at: Any, **mistakes: Any) -> PersonPage:
+    today = at.date()
+    with db.read() as session:
+        person, policies = load_person(session, person_id), list_policies(session)
+        evidence = list_evidence(session, [person_id]).get(person_id, [])
+        found = clearances_of(session, person_id, today)
+        crew = next((seat.crew_id for seat in list_seats(session, today) if seat.person.id == person_id), "")
+        cards = cards_on(session, today)
+    said = {p.id: shares([each for each in evidence if each.topic in p.topics]) for p in policies}
+    return PersonPage(person, crew, policies, found, said, cards, SHAPES, **mistakes)
+
+
+@router.post("/readiness/people/{person_id}/sign-off")
+async def sign_person_off(request: Request, person_id: str, db: Db, viewer: Looking, at: Now) -> Response:
+    """Sign someone off by name."""
+    try:
+        form = await forms.read(request, SignOffForm)
+    except forms.Mistakes as mistakes:
+        shown = _person(db, person_id, at, about=mistakes.about, typed=mistakes.typed)
+        return page(request, "readiness/person.html", shown, status=422)
+    await db.changed(sign_off, person_id, form.topic, form.grounds, viewer.person_id, now=at)
+    return RedirectResponse(f"/readiness/people/{person_id}", 303)
