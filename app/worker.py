@@ -23,6 +23,7 @@ from typing import Self
 
 from app.actions.intake import clear_spool, prepare_recording
 from app.actions.job import Performer, Work, sweep_jobs
+from app.actions.lesson import make_tape
 from app.adapters.files import FULL_DISK, Library
 from app.adapters.queue import QUEUE, Queue, hang
 from app.domain.errors import BadInput, Busy, PennonError, RenderFailed
@@ -34,6 +35,7 @@ log = logging.getLogger("pennon.worker")
 
 JOBS: dict[str, Performer] = {
     "prepare": prepare_recording,
+    "tape": make_tape,
 }
 """Kind of job -> what does it."""
 

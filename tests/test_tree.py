@@ -33,7 +33,8 @@ MOST_FILE_LINES = 400
 MOST_FUNCTION_LINES = 60
 RECORDS = "/migrations/versions/"  # what a migration did once stays as it was written
 NO_NAMES = re.compile(r"(Manager|Service|Helper|Util)s?$|^_?(process|handle|get)_|^utils?$|^helpers?$")
-NAMES_OF_OTHERS = {"get_response", "process_bind_param", "process_result_value"}  # Starlette and SQLAlchemy call them
+# Starlette, FastAPI and SQLAlchemy call them.
+NAMES_OF_OTHERS = {"get_response", "_get_form", "get_route_handler", "process_bind_param", "process_result_value"}
 
 PERMISSIVE = {
     "0BSD", "Apache-2.0", "BSD", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "ISC", "MIT", "MIT-CMU", "PSF-2.0", "Zlib",

@@ -65,11 +65,30 @@ def build_tape(
     frame that is not there, a file that is no recording), RenderFailed, Unready; then there is nothing new at `out`.
     """
     tell = on_progress or _silent
-    files = _named(out)
+    _named(out)
     try:
         library.sweep()
         prepared = _prepared(curriculum, lesson_id, media, library, tell)
-        work = plan(curriculum.lesson(lesson_id), curriculum.clip_by_id(), prepared, curriculum.about.house)
+    except OSError as error:
+        raise _explained(error) from error
+    work = plan(curriculum.lesson(lesson_id), curriculum.clip_by_id(), prepared, curriculum.about.house)
+    return build_planned(work, lesson_id, prepared, library, out, tell, continuous=continuous)
+
+
+def build_planned(
+    work: Plan,
+    lesson_id: str,
+    prepared: Mapping[str, Prepared],
+    library: Library,
+    out: Path,
+    on_progress: Progress | None = None,
+    *,
+    continuous: bool = False,
+) -> Built:
+    """Build a tape that has been planned from recordings that are prepared; as `build_tape` from there on."""
+    tell = on_progress or _silent
+    files = _named(out)
+    try:
         segments, sound = _rendered(work, lesson_id, library, tell, continuous)
         tell("joining", 0.0)
         assemble(work, segments, sound, files)

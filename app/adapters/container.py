@@ -2,9 +2,9 @@
 
     python -m app.adapters.container FILE OPTIONS MAX_SIDE MAX_PIXELS
 
-OPTIONS is a JSON object for the demuxer: which formats and protocols it may use, and more.
-The answer: {"format", "header_s", "pictures": [...], "sounds": [...]} or {"error"}. No picture is decoded before the
-size in the header was found bearable ("oversize"), and then only the first one of each stream (for its turning).
+OPTIONS is a JSON object for the demuxer: which formats and protocols it may use, and more. The answer is {"format",
+"header_s", "pictures": [...], "sounds": [...], "unknown": [kind]} or {"error"}. No picture is decoded before the size
+in the header was found bearable ("oversize"), and then only the first one of each stream (for its turning).
 Imports nothing of the program but PyAV, so that its start is cheap.
 """
 
@@ -22,7 +22,7 @@ import av
 import av.error
 from av.audio.stream import AudioStream
 from av.packet import Packet
-from av.stream import Disposition
+from av.stream import Disposition, Stream
 from av.video.stream import VideoStream
 
 _TRIES = 200  # packets given to a decoder in the hope of a first picture
@@ -33,8 +33,8 @@ def main(file: str, options: dict[str, str], max_side: int, max_pixels: int) -> 
     av.logging.set_level(None)
     try:
         with av.open(file, options=options, metadata_errors="ignore") as container:
-            pictures = [_Picture(s, max_side, max_pixels) for s in container.streams.video]
-            sounds = [_Sound(s) for s in container.streams.audio]
+            pictures = [_Picture(s, max_side, max_pixels) for s in container.streams.video if _known(s)]
+            sounds = [_Sound(s) for s in container.streams.audio if _known(s)]
             if not any(p.oversize for p in pictures):
                 _walk(container, [*pictures, *sounds])
             for picture in pictures:
@@ -45,9 +45,15 @@ def main(file: str, options: dict[str, str], max_side: int, max_pixels: int) -> 
                 "header_s": header_s,
                 "pictures": [p.told() for p in pictures],
                 "sounds": [s.told() for s in sounds],
+                "unknown": [s.type for s in container.streams if s.type in ("video", "audio") and not _known(s)],
             }
     except (av.error.FFmpegError, OSError, ValueError, MemoryError) as error:
         return {"error": str(error)}
+
+
+def _known(stream: Stream) -> bool:
+    """Whether there is a decoder for it."""
+    return stream.codec_context is not None
 
 
 def _walk(container: av.container.InputContainer, tracks: list[_Picture | _Sound]) -> None:

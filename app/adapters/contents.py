@@ -24,6 +24,7 @@ MAX_HOURS = 6
 CLOCK_JUMP_S = 600.0
 """No camera rests so long within a file: a longer gap without picture and sound is a fault of its clock."""
 
+_UNREADABLE = "The pictures in this file cannot be read: they are damaged, locked or of an unknown kind."
 _HDR = {18: "arib-std-b67", 16: "smpte2084"}
 _WIDE = 9  # primaries of BT.2020
 _RGB, _UNTOLD = 0, 2  # colour spaces
@@ -118,6 +119,7 @@ class Contents:
     sound: Sound | None
     sounds: int
     pictures: int
+    sound_unknown: bool = False
 
     @property
     def usual_gap(self) -> Fraction:
@@ -158,6 +160,8 @@ def contents_of(answer: dict[str, Any], opened_as: Format) -> Contents:
     if "error" in answer:
         raise RecordingRefused("The file is damaged or not complete: nothing in it can be read. Bring it once more.")
     tracks = [track for track in answer["pictures"] if not track["attached"]]
+    if not tracks and "video" in answer["unknown"]:
+        raise RecordingRefused(_UNREADABLE)
     if not tracks:
         raise RecordingRefused("There is no moving picture in this file" + _only(answer))
     for track in tracks:
@@ -175,6 +179,7 @@ def contents_of(answer: dict[str, Any], opened_as: Format) -> Contents:
         sound=max(sounds, key=lambda sound: (sound.default, -sound.index), default=None),
         sounds=len(sounds),
         pictures=sum(len(track["pts"]) > 1 for track in tracks),
+        sound_unknown="audio" in answer["unknown"],
     )
 
 
@@ -203,9 +208,7 @@ def _refuse_still(track: dict[str, Any]) -> None:
             "The file announces a picture, but holds none. It may have broken off; bring it once more."
         )
     if not track["decoded"]:
-        raise RecordingRefused(
-            "The pictures in this file cannot be read: they are damaged, locked or of an unknown kind."
-        )
+        raise RecordingRefused(_UNREADABLE)
     if len(track["pts"]) + track["untimed"] < 2:
         raise RecordingRefused("There is a single picture in this file; a recording needs moving ones.")
     if min(track["width"], track["height"]) < MIN_SIDE:

@@ -26,7 +26,8 @@ def notes_on(
 ) -> tuple[str, ...]:
     """Sentences on what is missing, damaged or was changed. `complaints`: what ffmpeg said while it read the file."""
     told = [*_broken_off(held, source), *_losses(held, source, timeline, complaints), *_clock(held, source)]
-    told += [SOUND_UNREADABLE] if SOUND_UNREADABLE in complaints else _sound(held, source)
+    unread = SOUND_UNREADABLE in complaints or (held.sound is None and held.sound_unknown)
+    told += [SOUND_UNREADABLE] if unread else _sound(held, source)
     return (*told, *_picture(held, fields))
 
 

@@ -1,4 +1,4 @@
-"""Whether pictures are woven of two fields taken at different times: measured on the pictures, whatever they are marked.
+"""Whether pictures are woven of two fields taken at different times: measured on them, whatever their marks say.
 
 In a woven picture that moves, each line differs more from its neighbours than from the lines beyond them, because
 the neighbours were taken at another time; in a whole picture it is the other way round.

@@ -48,5 +48,16 @@ TABLE: dict[tuple[str, str], frozenset[Role]] = {
     ("GET", "/readiness/crews/{crew_id}"): STAFF,
     ("GET", "/readiness/people/{person_id}"): STAFF,
     ("POST", "/readiness/people/{person_id}/sign-off"): DESK,
+    # lessons
+    ("GET", "/lessons"): SIGNED_IN,
+    ("GET", "/lessons/new"): DESK,
+    ("POST", "/lessons/new"): DESK,
+    ("GET", "/lessons/{lesson_id}"): SIGNED_IN,
+    ("POST", "/lessons/{lesson_id}/steps"): DESK,
+    ("POST", "/lessons/{lesson_id}/move"): DESK,
+    ("POST", "/lessons/{lesson_id}/publish"): DESK,
+    ("POST", "/lessons/{lesson_id}/assign"): STAFF,
+    ("GET", "/lessons/{lesson_id}/watch"): SIGNED_IN,
+    ("POST", "/lessons/{lesson_id}/watched"): SIGNED_IN,
 }
 """(method, path of the route) -> who may."""

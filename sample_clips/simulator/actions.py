@@ -277,7 +277,7 @@ def _dive(scene: Scene, action: Action, pose: Pose) -> Pose:
     now = np.arange(samples)
     over = smooth((now - action.start) / max(at - action.start, 1)) * smooth((action.end - now) / (0.5 * RATE))
     fallen = np.clip((now - at) / RATE, 0, None)
-    reach = (SPINE_M + 0.96 * (UPPER_ARM_M + FOREARM_M)) * pose.size
+    reach = (SPINE_M - 0.035 + 0.90 * (UPPER_ARM_M + FOREARM_M)) * pose.size
     pelvis = aim - axis * reach - UP * (4.9 * fallen**2)[:, None] + 0.9 * np.minimum(fallen, 0.35)[:, None] * unit(flat)
     pelvis[:, 2] = np.maximum(pelvis[:, 2], 0.20)
     lying = smooth(fallen / 0.30)[:, None]

@@ -61,7 +61,7 @@ def smooth_steps(at: Sequence[float], values: Sequence[float], samples: int, eas
 
 
 def wander(samples: int, people: int, seed: int, reach: float = 0.35, period_s: float = 3.5) -> Floats:
-    """Small restless drift (T, N, 2) about nothing, at most about two `reach` metres: nobody is a statue."""
+    """Small restless drift (T, N, 2) about nothing, at most about three times `reach` metres: nobody is a statue."""
     margin = round(_MARGIN * RATE)
     noise = np.random.default_rng(seed).normal(size=(samples + 2 * margin, people, 2))
     spread = period_s / 5

@@ -16,7 +16,7 @@ from sample_clips.simulator.pictures import View, frames, set_of
 from sample_clips.simulator.scene import FRAME_RATE, Scene
 from sample_clips.simulator.sound import sound_of
 
-CRF = 30
+CRF = 31
 SOUND_BITRATE = "40k"
 _COLOUR = ("scale=out_color_matrix=bt709:out_range=tv,format=yuv420p,setsar=1,"
            "setparams=range=tv:color_primaries=bt709:color_trc=bt709:colorspace=bt709")  # fmt: skip

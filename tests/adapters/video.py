@@ -117,7 +117,10 @@ class Sound:
 
 @dataclass(frozen=True)
 class Film:
-    """What to film. `before`: options of the picture's input. `store` changes each drawn picture before it is encoded (turned, mirrored, woven)."""
+    """What to film. `before`: options of the picture's input.
+
+    `store` changes each drawn picture before it is encoded (turned, mirrored).
+    """
 
     frames: int = 75
     rate: str = "25"

@@ -73,12 +73,11 @@ def checks(
     rng = np.random.default_rng(seed)
     low, high, *able = abilities((policy.p0, policy.p1, *shares))
     sums = np.zeros(3)
-    for run in range(runs):
-        if run % 10 == 0:
-            sides = [bank(rng, size, se, (low, high), shrunken=shrunken) for _ in shares]
-        ends = [stream(rng, side, ability, policy) for side, ability in zip(sides, able, strict=True)]
-        sums += _lengths(ends)
-    return Outcome(*(sums / runs).tolist())
+    for _ in range(runs // 10):
+        sides = [bank(rng, size, se, (low, high), shrunken=shrunken) for _ in shares]
+        for _ in range(10):
+            sums += _lengths([stream(rng, side, ability, policy) for side, ability in zip(sides, able, strict=True)])
+    return Outcome(*(sums / (runs // 10 * 10)).tolist())
 
 
 def _lengths(ends: list[tuple[StreamState, str]]) -> tuple[bool, int, int]:

@@ -11,10 +11,11 @@ from app.measure.crew import crew_any, crew_posterior, hyper_grid
 VIEW = (1, 0.7, 0.4, 0.2, 0.1)
 
 
-def answered(p: Floats, n: int, rho: float, rng: np.random.Generator, *, same: bool) -> Floats:
-    """How many of n each person gets right; with `same`, all see the same n clips and share their luck."""
+def answered(p: Floats, n: int, rho: float, rng: np.random.Generator, *, same: int) -> Floats:
+    """How many of n each person gets right; the first `same` of them see the same clips and share their luck."""
     shape = (len(p), n)
-    shared = np.broadcast_to(rng.normal(size=n), shape) if same else rng.normal(size=shape)
+    shared = rng.normal(size=shape)
+    shared[:same] = shared[0]
     latent = special.ndtri(p)[:, None] + np.sqrt(rho) * shared + np.sqrt(1 - rho) * rng.normal(size=shape)
     return np.asarray((latent > 0).sum(axis=1, dtype=np.float64))
 
@@ -25,7 +26,7 @@ def coverage(n: int, rho: float, runs: int, seed: int, *, same: bool, pool: int 
     held = 0
     for _ in range(runs):
         p = rng.beta(9.6, 2.4, pool)
-        right = answered(p, n, rho, rng, same=same)
+        right = answered(p, n, rho, rng, same=5 if same else 1)
         crew = [(int(x), n) for x in right[:5]]
         found = crew_posterior(
             crew, VIEW, hyper_grid(right, np.full(pool, n)), draws=draws, seed=int(rng.integers(2**31))

@@ -37,8 +37,8 @@ def quiz(line: Line, shaved: float, rng: np.random.Generator, items: int = 20) -
     elapsed = trips.sum(axis=1) + load + play + decide + rng.uniform(2, 30, items)
     claimed = decide - shaved
     words = [
-        judge(POLICY, 0, float(all_told), rtt_min, 7000, *map(float, told)).verdict
-        for all_told, *told in zip(elapsed, load, play, claimed, strict=True)
+        judge(POLICY, 0, recv, rtt_min, 7000, loaded, played, decided).verdict
+        for recv, loaded, played, decided in zip(*map(np.ndarray.tolist, (elapsed, load, play, claimed)), strict=True)
     ]
     rest = quiz_residual(elapsed.tolist(), (load + play + claimed).tolist(), rtt_min)
     return float(np.mean([word is not Timing.OK for word in words])), rest or 0.0

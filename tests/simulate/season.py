@@ -1,8 +1,8 @@
 """A season of people who were cleared, forget, sometimes break, and are asked again when the evidence has faded.
 
-The world is an assumption: p = g + (pmax - g) R, R falling as a power of the time since practice, (1 + (19/81) t/S)^-.5,
+The world is an assumption: p = g + (pmax - g) R, R falling as a power of the time since practice, (1 + 19/81 t/S)^-.5,
 so that R is .9 after S days. Practice brings R half-way back to 1 and stretches S, the more the longer it was away. A
-broken person stands at .55 until taught again.
+broken person stands at .55 until taught again. The check that everyone starts with is evidence, but not counted.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.measure.arguments import Floats
 from app.measure.sequential import Policy, replay, verdict
 from app.measure.upkeep import DUE, LAPSED, decay, p_fit
 
@@ -97,24 +96,18 @@ def _start(rng: np.random.Generator, stability: float, breaking: float) -> Perso
         rng.uniform(0.45, 0.60), rng.uniform(0.88, 0.97), stability * float(np.exp(rng.normal())), breaks_on
     )
     while not person.cleared:
-        person.answers = 0
         person.teach(0)
         person.check(0, rng)
+    person.answers = 0
     return person
 
 
 def _live(person: Person, day: int, rng: np.random.Generator) -> None:
     if day == person.breaks_on:
         person.broken = True
-    if day > person.since or day == 0:
-        person.counts = decay(person.counts, float(day > 0))
+    person.counts = decay(person.counts, float(day > 0))
     if person.cleared and p_fit(person.counts) < DUE:
         person.refresh(day, rng)
     if not person.cleared and day - person.tested >= WAIT:
         person.teach(day)
         person.check(day, rng)
-
-
-def mean_rate(values: Floats) -> float:
-    """The mean of a few seasons."""
-    return float(np.mean(values))

@@ -10,7 +10,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from fastapi import FastAPI
 from sqlmodel import Session
@@ -22,6 +24,7 @@ from app.settings import Settings
 from app.store.content import save_positions
 from app.store.devices import Device, add_device, seen_device
 from app.store.engine import Database
+from app.store.migrate import migrate
 from app.store.people import CrewFacts, Person, add_crew, add_membership, add_person, set_chief
 from app.web.auth import PLAIN_COOKIE, digest, form_token
 
@@ -91,11 +94,21 @@ def settings_for(data: Path, *, worker: bool = False) -> Settings:
 @contextmanager
 def league(data: Path, *, worker: bool = False) -> Iterator[League]:
     """A running application with the people above; with `worker`, long work is done too."""
+    (data / "league.db").write_bytes(_empty())
     app = create_app(settings_for(data, worker=worker))
     with TestClient(app, base_url=ADDRESS):
         made = League(app, data)
         made.database.change(_people)
         yield made
+
+
+@cache
+def _empty() -> bytes:
+    """A migrated database, made once: migrating takes longer than most tests."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "league.db"
+        migrate(f"sqlite:///{path}")
+        return path.read_bytes()
 
 
 def _people(session: Session) -> None:

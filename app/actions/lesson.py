@@ -1,0 +1,107 @@
+"""Building lessons step by step, publishing them, and noting what was watched."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+from sqlmodel import Session
+
+from app.actions.job import Work, order_job
+from app.actions.tape import build_planned
+from app.adapters.files import digest_of
+from app.domain.errors import BadInput, NotFound
+from app.domain.lesson import Lesson, Step, settled
+from app.domain.tape import plan, recordings_of
+from app.store.content import add_lesson, clips_by_id, load_lesson, save_lesson
+from app.store.editions import add_edition, load_edition, note_watched, set_tape
+from app.store.league import audit, load_league
+from app.store.recordings import prepared_of
+
+_STEP: TypeAdapter[Step] = TypeAdapter(Step)
+
+
+def begin_lesson(session: Session, lesson: Lesson, by: str, *, now: datetime) -> None:
+    """A new lesson. Raises Conflict when its id is taken."""
+    add_lesson(session, lesson, now)
+    audit(session, now, by, "begin", "lesson", lesson.id)
+
+
+def add_step(session: Session, lesson_id: str, step: dict[str, Any], base: int, by: str, *, now: datetime) -> int:
+    """Add a step at the end; the lesson's new version.
+
+    Raises BadInput when the step cannot be shown, Conflict when someone else has changed the lesson meanwhile.
+    """
+    lesson, _ = load_lesson(session, lesson_id)
+    try:
+        made = _STEP.validate_python(step)
+    except ValidationError as error:
+        raise BadInput(f"This step cannot be: {error.errors()[0]['msg']}.") from error
+    settled(made, clips_by_id(session, [step.get("clip", "")]))
+    return change_steps(session, lesson_id, (*lesson.steps, made), base, by, now=now)
+
+
+def change_steps(
+    session: Session, lesson_id: str, steps: tuple[Step, ...], base: int, by: str, *, now: datetime
+) -> int:
+    """Keep other steps, or in another order; the lesson's new version. Raises BadInput when none is left, Conflict."""
+    if not steps:
+        raise BadInput("A lesson needs at least one step.")
+    lesson, _ = load_lesson(session, lesson_id)
+    version = save_lesson(session, lesson.model_copy(update={"steps": steps}), base, now)
+    audit(session, now, by, "change", "lesson", lesson_id, version=version, steps=len(steps))
+    return version
+
+
+def publish_lesson(session: Session, lesson_id: str, changed: str, by: str, *, now: datetime) -> int:
+    """Freeze the lesson as its next version and order its video; the version's number."""
+    lesson, _ = load_lesson(session, lesson_id)
+    number = add_edition(session, lesson, changed, by, now)
+    args = {"lesson": lesson_id, "edition": number}
+    order_job(session, "tape", f"tape:{lesson_id}:{number}", args, f"Video of {lesson.title}", by, now=now)
+    audit(session, now, by, "publish", "lesson", lesson_id, edition=number, changed=changed)
+    return number
+
+
+def make_tape(work: Work) -> None:
+    """The job `tape`: cut and stitch a version of a lesson, then keep its video under the digest of its plan."""
+    lesson_id, number = str(work.args["lesson"]), int(work.args["edition"])
+    with work.database.read() as session:
+        lesson = load_edition(session, lesson_id, number).lesson
+        house = load_league(session).about.house
+        clips = clips_by_id(session, [step.clip for step in lesson.steps if step.kind != "title"])
+        names = recordings_of(lesson, clips)
+        prepared = prepared_of(session, names)
+    missing = sorted(set(names) - set(prepared))
+    if missing:
+        raise NotFound(f"These recordings are not ready yet: {', '.join(missing)}.")
+    planned = plan(lesson, clips, prepared, house)
+    digest = digest_of(asdict(planned))
+    built = build_planned(planned, lesson_id, prepared, work.library, work.library.tape(digest), work.tell)
+    chapters = [(chapter.frame, chapter.title) for chapter in built.chapters]
+    work.database.change(keep_tape, lesson_id, number, digest, built.frames, chapters, now=work.clock())
+
+
+def keep_tape(
+    session: Session,
+    lesson_id: str,
+    number: int,
+    tape: str,
+    frames: int,
+    chapters: list[tuple[int, str]],
+    *,
+    now: datetime,
+) -> None:
+    """The video of a version is there."""
+    set_tape(session, lesson_id, number, tape, frames, chapters)
+    audit(session, now, "system", "make", "tape", f"{lesson_id}:{number}", frames=frames)
+
+
+def watch_lesson(session: Session, person_id: str, lesson_id: str, first: int, end: int, *, now: datetime) -> None:
+    """Note a stretch that was played. Raises BadInput when it is no stretch of the tape."""
+    if not 0 <= first < end <= 10_000_000:
+        raise BadInput("That is no stretch of a video.")
+    load_lesson(session, lesson_id)
+    note_watched(session, person_id, lesson_id, first, end, now)
