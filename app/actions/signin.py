@@ -19,7 +19,7 @@ from app.store.devices import (
     touch_device,
     use_invite,
 )
-from app.store.league import audit
+from app.store.league import audit, find_league
 from app.store.people import Person, load_person, set_password_hash
 
 OFFICIAL_STAYS = timedelta(days=300)
@@ -35,7 +35,9 @@ def stays(role: Role) -> timedelta:
 def invite_person(session: Session, person_id: str, digest: str, by: str, ends_at: datetime, *, now: datetime) -> None:
     """Keep a one-time invite by the digest of its secret. Raises NotFound."""
     person = load_person(session, person_id)
-    purpose = "staff" if person.role in STAFF else "official"
+    league = find_league(session)
+    is_demo = league is not None and league.is_demo
+    purpose = "demo" if is_demo else "staff" if person.role in STAFF else "official"
     add_invite(session, Invite(digest, person_id, purpose, ends_at), now)
     audit(session, now, by, "invite", "person", person_id)
 
@@ -45,13 +47,13 @@ def accept_invite(
 ) -> Person:
     """Use an invite once: the device is remembered, and a member of the staff has a password from now on.
 
-    Raises NotFound when the invite is unknown, used or over; BadInput when a member of the staff chose no password.
+    In the demo league, where nothing is worth guarding, nobody chooses one. Raises NotFound when the invite is unknown, used or over; BadInput when a member of the staff chose no password.
     """
     invite = find_invite(session, digest, now)
     if invite is None:
         raise NotFound("This invite has been used or is over. Ask for a new one.")
     person = load_person(session, invite.person_id)
-    if person.role in STAFF:
+    if invite.purpose == "staff":
         if hashed is None:
             raise BadInput("Choose a password first.")
         set_password_hash(session, person.id, hashed, now)

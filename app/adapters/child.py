@@ -92,7 +92,8 @@ def run(
         _close(process)
         if feeder is not None:
             feeder.join()
-    return Finished(status, stdout, stderr.decode(errors="replace"), cpu, peak, status != 0 and cpu >= max(1, cpu_s))
+    late = status == -signal.SIGXCPU or (status != 0 and cpu >= 0.98 * cpu_s)  # some programs catch the signal
+    return Finished(status, stdout, stderr.decode(errors="replace"), cpu, peak, late)
 
 
 def python(module: str, *arguments: str) -> list[str]:

@@ -2,10 +2,10 @@
 
     python -m app.adapters.compose < JOB
 
-The job is one line of JSON, {"out", "rate", "fade", "blank", "options"}, followed by the bytes of a picture.
-`fade` frames come out of the colour `blank` and as many go back into it; `options` are ffmpeg's, and leave nothing to
-moviepy's writer, which would round the rate, know no bt709 and take no notice when ffmpeg fails. Imports nothing of
-the program, so that its start is cheap.
+The job is one line of JSON, {"out", "rate", "fade", "stand", "blank", "options"}, followed by the bytes of a picture.
+`fade` frames come out of the colour `blank`, `stand` frames stand, and `fade` frames go back into it. `options` are
+ffmpeg's and leave nothing to moviepy's writer, which would round the rate, know no bt709 and take no notice when
+ffmpeg fails. Imports nothing of the program, so that its start is cheap.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ from PIL import Image
 
 
 def main(job: dict[str, Any], image: bytes) -> None:
-    """Write what a job asks for: the frames of both fades, and one that stands; `options` say how often that one."""
+    """Write what a job asks for: both fades, and what stands between them. `image`: any format that Pillow reads."""
     with Image.open(io.BytesIO(image)) as picture:
         pixels = np.asarray(picture.convert("RGB"))
     rate, fade = job["rate"], job["fade"]
     # Half a frame longer, because moviepy rounds its count of frames down.
-    clip = ImageClip(pixels, duration=(2 * fade + 1.5) / rate)
+    clip = ImageClip(pixels, duration=(2 * fade + job["stand"] + 0.5) / rate)
     if fade:
         clip = clip.with_effects([vfx.FadeIn(fade / rate, job["blank"]), vfx.FadeOut(fade / rate, job["blank"])])
     write(clip, job["out"], rate, job["options"])

@@ -204,6 +204,7 @@ class _Sound:
             "index": self.stream.index,
             "codec": context.name,
             "channels": context.channels,
+            "rate": context.sample_rate,
             "default": bool(self.stream.disposition & Disposition.default),
             "packets": self.packets,
             "first_s": _seconds(self.first, tick),

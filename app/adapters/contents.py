@@ -102,6 +102,7 @@ class Sound:
     index: int
     codec: str
     channels: int
+    rate: int
     default: bool
     first_s: float
     end_s: float
@@ -248,6 +249,7 @@ def _sound(track: dict[str, Any], earliest: float) -> Sound:
         index=track["index"],
         codec=track["codec"],
         channels=track["channels"],
+        rate=track["rate"],
         default=track["default"],
         first_s=max(earliest, track["first_s"] or 0.0),
         end_s=track["end_s"] or 0.0,

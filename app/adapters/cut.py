@@ -50,8 +50,8 @@ def encode_shot(shot: Shot, recording: Path, house: House, target: Path) -> None
 
 
 def encode_card(card: Card, house: House, target: Path) -> None:
-    """Write a card of words. It comes out of the paper and goes back, in at most half of its time."""
-    _compose(paper.card_image(card, house), min(FADE, card.frames // 4), card.frames, house, target)
+    """Write a card of words. It comes out of the paper and goes back, in less than half of its time."""
+    _compose(paper.card_image(card, house), min(FADE, max(0, card.frames - 3) // 4), card.frames, house, target)
 
 
 def encode_still(recording: Path, frame: int, frames: int, house: House, target: Path) -> None:
@@ -60,19 +60,20 @@ def encode_still(recording: Path, frame: int, frames: int, house: House, target:
 
 
 def _compose(image: bytes, fade: int, frames: int, house: House, target: Path) -> None:
-    """Have a picture of house size composed by a child: its fades, and one frame that stands.
+    """Have a picture of house size composed by a child: its fades, and what stands between them.
 
-    That frame is repeated behind the change to the house's colours, where one more costs next to nothing; the exact
-    rate comes first, because the encoder writes it into its header.
+    A frame of that is repeated behind the change to the house's colours, where one more costs next to nothing. Three
+    stand between fades, because versions of ffmpeg do not agree on whether `loop` counts them from 0 or from 1. The
+    exact rate comes first, because the encoder writes it into its header.
     """
-    rate = house.rate
+    rate, stand = house.rate, 3 if fade else 1
     graph = [
         f"settb={rate.den}/{rate.num},setpts=N,fps={rate}",
         f"scale=in_range=pc:out_range=tv:out_color_matrix=bt709:{_FULL_CHROMA},format=yuv420p",
-        f"loop=loop={frames - 2 * fade - 1}:size=1:start={fade}",
+        f"loop=loop={frames - 2 * fade - stand}:size=1:start={fade + stand // 2}",
         ffmpeg.filter_tail(house),
     ]
-    job = {"rate": float(rate.fraction), "fade": fade, "blank": paper.colour("paper")}
+    job = {"rate": float(rate.fraction), "fade": fade, "stand": stand, "blank": paper.colour("paper")}
     with _checked(target, frames, house) as out:
         told = {**job, "out": str(out.absolute()), "options": _form(",".join(graph), house)}
         command, stdin = child.python("app.adapters.compose"), json.dumps(told).encode() + b"\n" + image

@@ -23,7 +23,7 @@ from app.domain.recording import House
 from app.domain.tape import Card, Piece, Shot, Still, segment_digest
 from app.domain.timecode import Span
 
-RECIPE = "1"
+RECIPE = "2"
 """Raise it when the same piece shall come out otherwise: older segments are then made again."""
 
 

@@ -120,11 +120,13 @@ def crew_posterior(
     seed: int = 0,
     conf: float = 0.90,
     target: float | None = None,
+    shared: bool = False,
 ) -> Interval | None:
     """The crew figure with all that is uncertain: each member's chance, the prior of the pool, and rho.
 
     counts: (yes, n) of each member; view: weights of the members; rho: the values of rho_grid alike likely. By draws:
-    a prior from the grid, p_i ~ Beta(a + yes, b + n - yes), a rho, `crew_any`. None without members.
+    a prior from the grid, p_i ~ Beta(a + yes, b + n - yes), a rho, `crew_any`. shared: the members answered the same
+    cases, so that they share those cases' luck and their errors go together. None without members.
 
     >>> crew = crew_posterior([(8, 10), (9, 12), (5, 8)], [1, .6, .3], hyper_grid([8, 9, 5], [10, 12, 8]))
     >>> round(crew.mean, 2), crew.n, crew.low < crew.mean < crew.high
@@ -134,7 +136,7 @@ def crew_posterior(
     if not len(yes):
         return None
     views = np.broadcast_to(shares("view", view), yes.shape)
-    figures = _draws(yes, total, views, prior_grid, rho_grid, whole("draws", draws, least=1), seed)
+    figures = _draws(yes, total, views, prior_grid, rho_grid, whole("draws", draws, least=1), seed, shared)
     low, high = np.quantile(figures, [(1 - conf) / 2, (1 + conf) / 2]).tolist()
     over = None if target is None else float((figures > target).mean())
     return Interval(float(figures.mean()), low, high, int(total.sum()), over)
@@ -148,14 +150,43 @@ def _members(counts: Counts) -> tuple[Floats, Floats]:
 
 
 def _draws(
-    yes: Floats, total: Floats, view: Floats, grid: Grid, rho_grid: Sequence[float], draws: int, seed: int
+    yes: Floats,
+    total: Floats,
+    view: Floats,
+    grid: Grid,
+    rho_grid: Sequence[float],
+    draws: int,
+    seed: int,
+    shared: bool = False,
 ) -> Floats:
     """Draws from the posterior of the crew figure."""
     rng = np.random.default_rng(seed)
     prior = rng.choice(len(grid.weight), size=draws, p=grid.weight)
     rho = rng.choice([_common(rho) for rho in rho_grid], size=draws)
-    p = rng.beta(grid.a[prior, None] + yes, grid.b[prior, None] + total - yes)
+    a, b = grid.a[prior, None] + yes, grid.b[prior, None] + total - yes
+    p = (
+        _together(rng, a, b, _luck(total, a + b, float(yes.sum() / max(1.0, total.sum())), rho))
+        if shared
+        else rng.beta(a, b)
+    )
     return _any(p, np.broadcast_to(view, p.shape), rho)
+
+
+def _luck(total: Floats, weight: Floats, p: float, rho: Floats) -> Floats:
+    """Draws x members: how far the error of a member's posterior is the luck of cases that all answered.
+
+    Two answers to one case correlate by r = (INT p(u)^2 phi(u) du - p^2)/(p(1-p)); n answers make up n/weight of the
+    posterior, which shrinks its error, and with it the part in common, by as much.
+    """
+    p = min(max(p, 0.02), 0.98)  # at 0 and 1 there is no correlation to speak of
+    r = {one: max(0.0, (_both(p, one) - p * p) / (p * (1 - p))) for one in set(rho.tolist())}
+    return np.asarray(np.array([r[one] for one in rho.tolist()])[:, None] * total / weight)
+
+
+def _together(rng: np.random.Generator, a: Floats, b: Floats, common: Floats) -> Floats:
+    """Draws from Beta(a, b) whose normal scores share the part `common` of their variance (a Gaussian copula)."""
+    score = np.sqrt(common) * rng.normal(size=(len(a), 1)) + np.sqrt(1 - common) * rng.normal(size=a.shape)
+    return np.asarray(special.betaincinv(a, b, special.ndtr(score)))
 
 
 def best_next_clip(
@@ -221,8 +252,13 @@ def estimate_rho(X: Gappy) -> float | None:
     both = float((k * (k - 1)).sum()) / pairs
 
     def excess(rho: float) -> float:
-        return float(special.ndtr((special.ndtri(p) + np.sqrt(rho) * U) / np.sqrt(1 - rho)) ** 2 @ SHARES) - both
+        return _both(p, rho) - both
 
     if excess(0.0) >= 0:
         return 0.0
     return 0.99 if excess(0.99) <= 0 else float(optimize.brentq(excess, 0.0, 0.99))
+
+
+def _both(p: float, rho: float) -> float:
+    """Chance that two people who each say yes with chance p both do, on the same case."""
+    return float(special.ndtr((special.ndtri(p) + np.sqrt(rho) * U) / np.sqrt(1 - rho)) ** 2 @ SHARES)

@@ -19,11 +19,11 @@ from fastapi.routing import APIRoute
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException, MultiPartParser
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 
 from app.adapters.files import FULL_DISK, Library, link_or_copy
-from app.domain.errors import Unready
+from app.domain.errors import BadInput, Unready
 
 RESERVE = 1 << 30
 """Bytes that an upload leaves free, so that the database can go on."""
@@ -67,6 +67,8 @@ class Upload(Request):
                 return await _SpoolingParser(folder, self.headers, stream, **limits).parse()
         except MultiPartException as error:
             raise HTTPException(status_code=400, detail=error.message) from error
+        except ClientDisconnect as error:
+            raise BadInput("The connection broke off before everything had come in. Nothing was kept.") from error
         except OSError as error:
             if error.errno in FULL_DISK:
                 raise Unready(FULL) from error

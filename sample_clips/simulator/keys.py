@@ -18,11 +18,12 @@ import tomli_w
 from app.adapters.curricula import table_of
 from app.domain.clip import Clip
 from app.domain.recording import Game, Recording
-from sample_clips.simulator.truth import YES, Truth, read
+from sample_clips.simulator.truth import YES, Truth, read, read_archive
 
 HERE = Path(__file__).resolve().parent.parent
 CURRICULA = HERE.parent / "curricula"
 RECORDINGS = HERE / "recordings"
+ARCHIVE = HERE / "archive"
 
 TOPICS = {
     "offside": "Offside",
@@ -196,9 +197,24 @@ def drawn_truths(folder: Path = RECORDINGS) -> list[Truth]:
     return [read(path) for path in sorted(folder.glob("*.json"))]
 
 
+def write_archived_clips(archive: Path = ARCHIVE) -> list[Path]:
+    """Beside each file of archived truths, the same plays as clips, one JSON object a line."""
+    written = []
+    for path in sorted(archive.glob("*.jsonl")):
+        if not path.stem.endswith("-clips"):
+            clips = [clip_of(truth, archived=True) for truth in read_archive(path)]
+            lines = [clip.model_dump_json(by_alias=True, exclude_defaults=True, exclude_none=True) for clip in clips]
+            target = path.with_name(f"{path.stem}-clips.jsonl")
+            target.write_text("\n".join(lines) + "\n", encoding="utf-8")
+            written.append(target)
+    return written
+
+
 def main() -> None:
-    """Write the recordings and clips of both curricula."""
+    """Write the recordings and clips of both curricula, and the archived plays as clips."""
     truths = drawn_truths()
+    for path in write_archived_clips():
+        print(path.relative_to(HERE.parent))
     for home in HOMES:
         for path in write_keys(truths, home):
             print(path.relative_to(HERE.parent))

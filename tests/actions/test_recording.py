@@ -28,18 +28,19 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_the_line_tells_the_source_the_prepared_recording_and_where_it_lies(film: Path, tmp_path: Path) -> None:
     library = Library(tmp_path)
     received = receive_recording(film, HOUSE, library)
+    assert received.prepared is not None
+    path = received.prepared.path
     assert json.loads(received.model_dump_json()) == {
         "file": "plain.mp4",
         "verdict": "accepted",
         "reason": None,
         "source": {"width": 160, "height": 90, "rate": "25/1", "frames": 30, "duration_s": 1.2, "sound": False},
-        "prepared": {"width": 160, "height": 90, "rate": "30/1", "frames": 36, "path": received.prepared and received.prepared.path},
+        "prepared": {"width": 160, "height": 90, "rate": "30/1", "frames": 36, "path": path},
         "notes": ["There is no sound."],
         "duplicate_of": None,
-    }  # fmt: skip
-    assert received.prepared is not None
-    assert Path(received.prepared.path).is_relative_to(tmp_path)
-    assert Path(received.prepared.path).is_file()
+    }
+    assert Path(path).is_relative_to(tmp_path)
+    assert Path(path).is_file()
 
 
 def test_the_same_bytes_are_kept_once_under_whatever_name(film: Path, tmp_path: Path) -> None:

@@ -21,11 +21,16 @@ def test_a_draft_takes_the_name_only_when_it_is_finished(tmp_path: Path) -> None
         draft.write_bytes(b"new")
         assert not target.exists()
     assert target.read_bytes() == b"new"
-    with pytest.raises(ZeroDivisionError), files.partial(target) as draft:
-        draft.write_bytes(b"half")
-        raise ZeroDivisionError
+    with pytest.raises(ZeroDivisionError):
+        _broken_off(target)
     assert target.read_bytes() == b"new"
     assert [path.name for path in target.parent.iterdir()] == ["clip.mp4"]
+
+
+def _broken_off(target: Path) -> None:
+    with files.partial(target) as draft:
+        draft.write_bytes(b"half")
+        raise ZeroDivisionError
 
 
 def test_what_a_killed_writer_left_is_swept_and_what_a_living_one_writes_is_not(tmp_path: Path) -> None:

@@ -33,13 +33,14 @@ def test_each_frame_of_a_prepared_recording_is_the_one_that_playing_shows(rate: 
         assert np.abs(picture.astype(int) - played[k].astype(int)).mean() < 1
 
 
+VP8 = ("-c:v", "libvpx", "-deadline", "realtime", "-b:v", "600k")
 FILMS = {
     "b-frames.avi": Film(frames=20, sounds=()),
-    "odd.webm": Film(frames=20, size=(161, 91), sounds=(), video=("-c:v", "libvpx", "-deadline", "realtime", "-b:v", "600k")),
+    "odd.webm": Film(frames=20, size=(161, 91), sounds=(), video=VP8),
     "late.ts": Film(frames=20, sounds=(), mux=("-output_ts_offset", "3600")),
     "oblong.mp4": Film(frames=20, size=(256, 144), sounds=(), filters="scale=180:144,setsar=64/45"),
     "fast.mp4": Film(frames=40, rate="120", sounds=()),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", FILMS)
@@ -88,8 +89,15 @@ def test_no_frame_can_be_had_of_what_is_no_recording(tmp_path: Path) -> None:
 
 def test_the_house_form_of_every_rate_is_found_by_seeking(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     house = House(width=160, height=90, rate=Rate(num=60000, den=1001))
-    film = Film(frames=70, rate="60000/1001", size=(160, 90), sounds=(), video=ffmpeg.house_video_options(house),
-        filters=f"scale=out_color_matrix=bt709,{ffmpeg.filter_tail(house)}", mux=ffmpeg.mp4_options(house.rate))  # fmt: skip
+    film = Film(
+        frames=70,
+        rate="60000/1001",
+        size=(160, 90),
+        sounds=(),
+        filters=f"scale=out_color_matrix=bt709,{ffmpeg.filter_tail(house)}",
+        video=ffmpeg.house_video_options(house),
+        mux=ffmpeg.mp4_options(house.rate),
+    )
     path = filmed(tmp_path / "a.mp4", film)
     monkeypatch.setattr(frame, "_counted", lambda *_: pytest.fail("was decoded from the beginning"))
     assert [video.read_stamp(frame.frame(path, k)) for k in (0, 29, 30, 69)] == [0, 29, 30, 69]

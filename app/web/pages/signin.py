@@ -13,7 +13,6 @@ from starlette.responses import RedirectResponse, Response
 
 from app.actions import signin
 from app.domain.errors import NotFound
-from app.domain.people import STAFF
 from app.store.devices import Device, find_invite, list_devices
 from app.store.people import Person, find_by_email, load_person, password_hash
 from app.web import forms, passwords
@@ -141,7 +140,7 @@ def _invited(db: Db, secret: str, at: Any, about: Mapping[str, str] | None = Non
         if invite is None:
             raise NotFound("This invite has been used or is over. Ask for a new one.")
         person = load_person(session, invite.person_id)
-    return InvitePage(secret, person, person.role in STAFF, about or {})
+    return InvitePage(secret, person, invite.purpose == "staff", about or {})
 
 
 @router.post("/invite/{secret}")

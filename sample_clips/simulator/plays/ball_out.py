@@ -104,18 +104,17 @@ _ELSEWHERE = "Eyes were on the winger's feet; the ball is judged, not the player
 _DRAWN: dict[str, tuple[Story, int, float, float, Billing]] = {
     "ball-out-01": (stories.chase, 101, 0.62, 0.0, Billing(
         "Late is fine, silent is not: when all of it is past, raise the flag even if he plays on.", "ground",
-        _at(12), _note("good", _FEET_STILL), must_get=True, views=("line", "high"), game="g1")),
+        _at(12), _note("good", _FEET_STILL), must_get=True, game="g1")),
     "ball-out-02": (stories.curl, 102, 0.07, 0.0, Billing(
         "The line goes up like a wall: a ball that crosses it in the air is out wherever it lands.", "air",
         _at(37, "1-0"), _note("to fix", "Watched where the ball would land instead of the wall above the line."),
-        called="no flag", looks_like="ball-out-03", game="g2", views=("line", "high"))),
+        called="no flag", looks_like="ball-out-03", game="g2")),
     "ball-out-03": (stories.curl, 102, -0.06, 0.0, Billing(
         "A ball that bends near the line is in until you have seen all of it past.", "air",
         _at(61, "1-1"), _note("good", _FEET_STILL), looks_like="ball-out-02", game="g3")),
     "ball-out-04": (stories.dribble, 104, -0.05, 0.0, Billing(
         "Feet may be anywhere: only the ball is in or out.", "player outside",
-        _at(8), _note("to fix", _ELSEWHERE), looks_like="ball-out-05", called="flag", game="g4",
-        views=("line", "high"))),
+        _at(8), _note("to fix", _ELSEWHERE), looks_like="ball-out-05", called="flag", game="g4")),
     "ball-out-05": (stories.dribble, 104, 0.05, 0.0, Billing(
         "Find the green between ball and line: when you see it, it is out.", "ground",
         _at(74, "2-1"), _note("good", "Waited for green between ball and line, then flagged at once."),
@@ -123,10 +122,10 @@ _DRAWN: dict[str, tuple[Story, int, float, float, Billing]] = {
     "ball-out-06": (stories.flag_post, 106, 0.0, 0.0, Billing(
         "Posts, bar and corner flags are part of the field: off them and in is in.", "off the flag post",
         _at(52), _note("good", "Left the corner free and kept the flag down without a twitch."), must_get=True,
-        game="g5", views=("line", "high"))),
+        game="g5")),
     "ball-out-07": (stories.pull_back, 107, 0.13, 0.0, Billing(
         "A goal that follows changes nothing: it was over before the cross was made.", "ground",
-        _at(83, "0-1"), _note("good", _LINE_UP), must_get=True, game="g6", views=("line", "high"))),
+        _at(83, "0-1"), _note("good", _LINE_UP), must_get=True, game="g6")),
     "ball-out-08": (stories.shielded, 108, 0.012, 0.0, Billing(
         "What you have not seen you cannot flag.", "hidden",
         _at(25), _note("to fix", "Half a metre up or down the line would have opened the view past his hip."),

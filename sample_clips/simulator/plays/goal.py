@@ -185,18 +185,18 @@ BOTH: tuple[View, ...] = ("line", "high")
 _DRAWN: dict[str, tuple[Story, int, float, float, Billing]] = {
     "goal-01": (shots.finish, 201, 0.35, 0.0, Billing(
         "The plain ones are a promise too: a clear goal, given at once, with a run to the halfway line.", "clear",
-        _at(17), _good("Ran towards halfway at once; nobody asked."), must_get=True, game="g1", views=BOTH)),
+        _at(17), _good("Ran towards halfway at once; nobody asked."), must_get=True, game="g1")),
     "goal-02": (shots.off_the_bar, 202, 0.08, 0.0, Billing(
         "Judge the ball where it lands, not where it flies to afterwards.", "off the bar",
         _at(58, "0-1", "second ball after a corner"), _good(_ON_LINE), called="no goal", looks_like="goal-03",
-        game="g2", views=BOTH)),
+        game="g2")),
     "goal-03": (shots.off_the_bar, 202, -0.07, 0.0, Billing(
         "On the line is in play: green must show between ball and line.", "off the bar",
         _at(58, "0-1", "second ball after a corner"), _good(_ON_LINE), looks_like="goal-02", must_get=True, game="g2")),
     "goal-04": (shots.scooped, 204, 0.22, 0.0, Billing(
         "Scooped out after crossing is still a goal: be on the line to know it.", "scooped out",
         _at(71, "1-1"), _good("Went with the ball to the goal line, not with the last defender."), must_get=True,
-        game="g3", views=BOTH)),
+        game="g3")),
     "goal-05": (crosses.smothered, 205, -0.04, 0.0, Billing(
         "A keeper behind the line proves nothing: no ball seen, no goal.", "keeper behind the line",
         _at(80, "2-2"), _fix("Half a metre short of the goal line, with a player between."), game="g4", views=BOTH)),
@@ -206,22 +206,21 @@ _DRAWN: dict[str, tuple[Story, int, float, float, Billing]] = {
     "goal-07": (shots.lob, 206, -0.06, 0.0, Billing(
         "A net that moves is no goal: see the ball pass under the bar.", "over the bar",
         _at(34, "1-0"), _fix("Began to run to halfway when the net moved."), called="goal", looks_like="goal-06",
-        game="g5", views=BOTH)),
+        game="g5")),
     "goal-08": (crosses.cut_back, 208, -0.06, 0.0, Billing(
         "All of it must be past before the cross is dead.", "cut back", _at(66, "0-0"),
         _good("Level with the ball at the goal line when it was cut back."), looks_like="goal-09", game="g6")),
     "goal-09": (crosses.cut_back, 208, 0.07, 0.0, Billing(
         "A goal is only as good as the ball before it: out is out, however fine the finish.", "cut back", _at(66,
                                                                                                               "0-0"),
-        _good("Flag straight up before the shot, and kept it up."), looks_like="goal-08", called="goal", game="g6",
-        views=BOTH)),
+        _good("Flag straight up before the shot, and kept it up."), looks_like="goal-08", called="goal", game="g6")),
     "goal-10": (crosses.long_throw, 210, 0.0, 0.0, Billing(
         "One touch by anybody, however slight, and the throw is no longer direct.", "throw-in touched",
         _at(77, "1-2", "throw-in"), _good("Watched the heads, not the flight."), looks_like="goal-11", game="g1")),
     "goal-11": (crosses.long_throw, 210, 0.10, 0.0, Billing(
         "From the hands of the thrower straight into the goal: goal kick.", "throw-in direct",
         _at(77, "1-2", "throw-in"), _fix("Watched the keeper and missed that nobody had touched it."),
-        looks_like="goal-10", game="g1", views=BOTH)),
+        looks_like="goal-10", game="g1")),
     "goal-12": (crosses.brought_down, 212, -1.0, 0.0, Billing(
         "Where the shirt's sleeve ends, the arm begins: the shoulder may play it.", "shoulder",
         _at(22, "0-1"), _good("Held the flag until sure that it was the shoulder."), looks_like="goal-13", game="g2")),
@@ -234,7 +233,7 @@ _DRAWN: dict[str, tuple[Story, int, float, float, Billing]] = {
         _at(49, "2-0"), _good("Heard the whistle, kept the flag down, stood still."), must_get=True, game="g3")),
     "goal-15": (shots.side_net, 215, -0.07, 0.0, Billing(
         "From this side a ball in the far side net looks like a goal: find the post between you and it.", "side net",
-        _at(88, "1-1"), _good("Waited to see the ball come out behind the post."), game="g4", views=BOTH)),
+        _at(88, "1-1"), _good("Waited to see the ball come out behind the post."), game="g4")),
     "goal-16": (crosses.carried_over, 216, 0.10, 0.0, Billing(
         "The keeper may hold it, the line does not care who carries it over.", "carried over",
         _at(63, "0-0", "cross"), _good(_ON_LINE), game="g5")),

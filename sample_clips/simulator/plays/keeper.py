@@ -112,7 +112,7 @@ BOTH: tuple[View, ...] = ("line", "high")
 _DRAWN: dict[str, tuple[int, Penalty, Billing]] = {
     "keeper-01": (301, Penalty(0.55, "forward", "saved"), Billing(
         "Both feet gone and the kick saved: that flag is yours alone.", "saved",
-        _at(64, "1-1"), _good(_EYES), must_get=True, game="g1", views=BOTH)),
+        _at(64, "1-1"), _good(_EYES), must_get=True, game="g1")),
     "keeper-02": (302, Penalty(-0.05, "out and back", "saved", side=-1.0), Billing(
         "Off early but back in time is allowed: only the kick counts.", "one foot back",
         _at(39, "0-0"), _fix("Had made up his mind when the keeper first stepped out."), called="flag",
@@ -135,7 +135,7 @@ _DRAWN: dict[str, tuple[int, Penalty, Billing]] = {
         _at(82, "1-1"), _good("Told the referee what the kicker had done first."), game="g6", looks_like="keeper-08")),
     "keeper-08": (308, Penalty(0.30, "forward", "saved", "stutter"), Billing(
         "A pause in the run-up is allowed; it does not free the keeper from his line.", "saved",
-        _at(28, "0-0"), _good(_EYES), game="g1", looks_like="keeper-07", views=BOTH)),
+        _at(28, "0-0"), _good(_EYES), game="g1", looks_like="keeper-07")),
 }  # fmt: skip
 
 PLAYS: dict[str, Callable[[], Play]] = {name: partial(_play, name, *told) for name, told in _DRAWN.items()}

@@ -105,7 +105,7 @@ BOTH: tuple[View, ...] = ("line", "high")
 _DRAWN: dict[str, tuple[int, Shot, Billing]] = {
     "shot-touched-01": (401, Shot(0.20, 0.90, start=(8.9, -2.4)), Billing(
         "Down, above the ring, touched: all three at once, and the whistle is yours.", "swatted",
-        _at(6, "12-9"), _good(_STAYED), must_get=True, game="g1", views=BOTH, positions=_TRAIL)),
+        _at(6, "12-9"), _good(_STAYED), must_get=True, game="g1", positions=_TRAIL)),
     "shot-touched-02": (402, Shot(0.22, 0.3333), Billing(
         "While it still climbs, the block is clean, however high the hand.", "still rising",
         _at(14, "31-33"), _fix("Whistled the height of the hand, not the fall of the ball."), called="whistle",
@@ -126,7 +126,7 @@ _DRAWN: dict[str, tuple[int, Shot, Billing]] = {
         game="g3", positions=_TRAIL)),
     "shot-touched-07": (407, Shot(0.25, 0.7667, miss=0.62), Billing(
         "A shot with no chance to go in may be caught by anybody.", "short of the ring", _at(39, "77-77"),
-        _good("Judged the line of the shot before the hand came."), game="g5", views=BOTH, positions=_TRAIL)),
+        _good("Judged the line of the shot before the hand came."), game="g5", positions=_TRAIL)),
     "shot-touched-08": (408, Shot(0.16, 0.3667, by="home", before="board"), Billing(
         "The attack may not help it in either: off the board and falling, hands off.", "own side, off the board",
         _at(27, "55-49"), _fix("Lead and trail each left it to the other."), called="play on", game="g6",

@@ -35,7 +35,9 @@ class SendForm extends HTMLElement {
     }
     const answer = new DOMParser().parseFromString(request.responseText, "text/html").querySelector("main");
     if (answer) document.querySelector("main")?.replaceWith(document.importNode(answer, true));
-    document.querySelector("h1")?.scrollIntoView();
+    const wrong = document.querySelector('[aria-invalid="true"]');
+    if (wrong instanceof HTMLElement) wrong.focus();
+    else document.querySelector("h1")?.scrollIntoView();
   }
 
   /** @param {string} words */

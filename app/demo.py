@@ -1,0 +1,185 @@
+"""The demo league: built with the same actions as the pages, from the curricula and sample plays that come along.
+
+Everything in it is made up and says so.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import secrets
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from app.actions.adopt import adopt_curriculum, spooled
+from app.actions.intake import prepare_recording
+from app.actions.job import Work
+from app.actions.league import found_league
+from app.actions.lesson import make_tape, publish_lesson
+from app.actions.quiz import assign_crews, publish_quiz
+from app.actions.signin import invite_person
+from app.adapters.curricula import Loaded, load
+from app.adapters.files import Library
+from app.demo_history import write_history
+from app.domain.curriculum import About
+from app.domain.errors import BadInput
+from app.domain.people import Role
+from app.domain.tape import recordings_of
+from app.settings import Settings
+from app.store.content import load_plan, stored_clips
+from app.store.editions import published
+from app.store.engine import Database
+from app.store.league import load_league
+from app.store.migrate import migrate
+from app.store.people import Person, add_person, list_people, list_seats
+from app.store.quizzes import list_quizzes
+
+ROOT = Path(__file__).parents[1]
+CURRICULA = (ROOT / "curricula" / "saltmarsh-coast", ROOT / "curricula" / "dunes-court")
+MARKER = "demo.json"
+FIRST = "two-instants"
+"""The lesson whose video stands before the server is said to be ready."""
+STAFF = (
+    ("Orla Tamsin", Role.SUPERVISOR),
+    ("Hanne Brook", Role.COORDINATOR),
+    ("Piet Larsson", Role.EVALUATOR),
+)
+
+
+@dataclass(frozen=True)
+class Link:
+    """A sign-in link for one role."""
+
+    role: str
+    name: str
+    path: str
+
+
+def claimed(data: Path) -> bool:
+    """Take a folder for the demo; whether it was one before. Raises BadInput when something else is in it."""
+    if (data / MARKER).is_file():
+        return True
+    if data.exists() and any(data.iterdir()):
+        raise BadInput(f'"{data}" holds something else; name a new folder in PENNON_DATA. Nothing was changed.')
+    data.mkdir(parents=True, exist_ok=True)
+    (data / MARKER).write_text(json.dumps({"demo": "Saltmarsh Coast League", "made_up": True}), encoding="utf-8")
+    return False
+
+
+def first_light(settings: Settings) -> None:
+    """The league with its people and plays, and the video of its first lesson. Done again, it goes on where it was."""
+    migrate(settings.database_url)
+    database, library = Database(settings.database_url), Library(settings.data)
+    try:
+        loaded = load(CURRICULA[0])
+        _adopt(database, library, loaded)
+        with database.read() as session:
+            there = FIRST in published(session)
+        if not there:
+            _first_tape(database, library, loaded)
+    finally:
+        database.close()
+
+
+def _adopt(database: Database, library: Library, loaded: Loaded) -> None:
+    now = _now()
+    demo = loaded.curriculum.about.model_copy(update={"id": f"{loaded.curriculum.about.id}-demo"})
+    database.change(found_league, demo, is_demo=True, now=now)
+    curriculum = loaded.curriculum.model_copy(update={"about": demo})
+    database.change(adopt_curriculum, curriculum, spooled(loaded, library), "system", now=now)
+    with database.read() as session:
+        names = {person.name for person in list_people(session)}
+    for name, role in STAFF:
+        if name not in names:
+            mail = f"{name.split()[0].lower()}@demo.invalid"
+            person = Person(secrets.token_urlsafe(12), name, role, mail)
+            database.change(add_person, person, now)
+
+
+def _first_tape(database: Database, library: Library, loaded: Loaded) -> None:
+    """Prepare what the first lesson shows and cut its video, before the rest waits in line for the worker."""
+    lesson = loaded.curriculum.lesson(FIRST)
+    for name in recordings_of(lesson, loaded.curriculum.clip_by_id()):
+        prepare_recording(_work(database, library, recording=name))
+    number = database.change(publish_lesson, FIRST, "", "system", now=_now())
+    make_tape(_work(database, library, lesson=FIRST, edition=number))
+
+
+def _work(database: Database, library: Library, **args: object) -> Work:
+    return Work(database, library, args, lambda *_: None, _now)
+
+
+def links(database: Database) -> Iterator[Link]:
+    """A fresh one-time link for each role."""
+    with database.read() as session:
+        staff = {person.name: person for person in list_people(session)}
+        seats = list_seats(session, _now().date(), "ferry")
+    people = [(role.value, staff[name]) for name, role in STAFF]
+    people += [("crew chief", seats[0].person), ("official", seats[-1].person)]
+    for role, person in people:
+        secret = secrets.token_urlsafe(16)
+        database.change(invite_person, person.id, _digest(secret), "system", _now() + timedelta(days=7), now=_now())
+        yield Link(role, person.name, f"/invite/{secret}")
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def the_rest(database: Database, library: Library) -> None:
+    """What may come while people look around: histories, a check that is due, the other sport."""
+    with database.read() as session:
+        seats = list_seats(session, _now().date())
+    write_history(database, seats, _now())
+    _due_now(database)
+    _other_sport(database, library)
+
+
+def _other_sport(database: Database, library: Library) -> None:
+    """The second curriculum's cards, plays and lessons beside the first; its crews work for another league."""
+    loaded = load(CURRICULA[1])
+    with database.read() as session:
+        about = _about(database)
+        if {clip.id for clip in loaded.curriculum.clips} <= stored_clips(session):
+            return
+    update = {"about": about, "crews": (), "positions": (), "policies": (), "quiz_plans": ()}
+    games = {game.id: f"dunes-{game.id}" for game in loaded.curriculum.games}
+    curriculum = loaded.curriculum.model_copy(update=update | _renamed(loaded, games))
+    database.change(adopt_curriculum, curriculum, spooled(loaded, library), "system", now=_now())
+
+
+def _renamed(loaded: Loaded, games: dict[str, str]) -> dict[str, object]:
+    """Games of the other sport under names of their own, wherever they are named."""
+    value = loaded.curriculum
+    return {
+        "games": tuple(game.model_copy(update={"id": games[game.id]}) for game in value.games),
+        "recordings": tuple(each.model_copy(update={"game": games.get(each.game or "")}) for each in value.recordings),
+        "clips": tuple(
+            each.model_copy(update={"game": games.get(each.game or ""), "called": type(each.called)()})
+            for each in value.clips
+        ),
+    }
+
+
+def _about(database: Database) -> About:
+    with database.read() as session:
+        return load_league(session).about
+
+
+def _due_now(database: Database) -> None:
+    """A lesson and a check that the crews in their first season are to do by the end of the week."""
+    with database.read() as session:
+        if list_quizzes(session):
+            return
+        plan = load_plan(session, "offside")
+    now = _now()
+    friday = (now + timedelta(days=(4 - now.weekday()) % 7 or 7)).replace(hour=20, minute=0, second=0, microsecond=0)
+    rate = _about(database).house.rate
+    database.change(assign_crews, "lesson", FIRST, ["ferry", "dunes"], friday, "system", now=now)
+    database.change(publish_quiz, plan, rate, 7, friday, "system", now=now)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
