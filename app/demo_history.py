@@ -6,6 +6,7 @@ answers go through the same actions that a phone uses, with the clock of those d
 
 from __future__ import annotations
 
+import gzip
 import random
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ from app.store.quizzes import Quiz, QuizItem, add_quiz, assign, list_quizzes
 from app.store.sittings import list_looks, list_sittings
 
 ROOT = Path(__file__).parents[1]
-ARCHIVE = ROOT / "sample_clips" / "archive"
+ARCHIVE = ROOT / "sample_clips" / "archive" / "clips"
 LOOKS, ROUNDS = 12, 4
 ROUND_TRIP, CLIP = 60, 6000
 """Milliseconds of the made-up phones."""
@@ -46,9 +47,9 @@ def write_history(database: Database, seats: Iterable[Seat], now: datetime) -> N
 
 def archived_clips() -> Iterator[tuple[str, list[Clip]]]:
     """Topic by topic, the plays that have keys but no picture."""
-    for path in sorted(ARCHIVE.glob("*-clips.jsonl")):
-        lines = path.read_text(encoding="utf-8").splitlines()
-        topic = path.stem.removesuffix("-clips")
+    for path in sorted(ARCHIVE.glob("*.jsonl.gz")):
+        lines = gzip.decompress(path.read_bytes()).splitlines()
+        topic = path.name.removesuffix(".jsonl.gz")
         if topic != "shot-touched":  # the crews of this league do not work that sport
             yield topic, [Clip.model_validate_json(line).model_copy(update={"game": None}) for line in lines]
 

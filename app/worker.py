@@ -85,7 +85,10 @@ class Hold:
     def _beat_on(self) -> None:
         """Keep the lease through stretches of work that tell nothing, such as the hashing of a large file."""
         while not self._over.wait(self._lease.total_seconds() / 3) and not self._let_go.is_set():
-            self._beat()
+            try:
+                self._beat()
+            except Exception:  # a pulse that stops at one missed beat would cost the whole work
+                log.warning("a heartbeat of job %s was not heard", self._claim.job_id, exc_info=True)
 
     def _beat(self) -> None:
         self._beaten = time.monotonic()

@@ -79,7 +79,8 @@ def make_tape(work: Work) -> None:
         raise NotFound(f"These recordings are not ready yet: {', '.join(missing)}.")
     planned = plan(lesson, clips, prepared, house)
     digest = digest_of(asdict(planned))
-    built = build_planned(planned, lesson_id, prepared, work.library, work.library.tape(digest), work.tell)
+    out = work.library.tape(digest)
+    built = build_planned(planned, lesson_id, prepared, work.library, out, work.tell, continuous=True)
     chapters = [(chapter.frame, chapter.title) for chapter in built.chapters]
     work.database.change(keep_tape, lesson_id, number, digest, built.frames, chapters, now=work.clock())
 

@@ -26,7 +26,7 @@ from app.domain.recording import House, Prepared
 RECIPE = 1
 """Raised when preparation would make something else of the same file. Existing work keeps its name."""
 
-_SAMPLES = 6
+_SAMPLES = 2
 _STEP_S = 0.05
 """A difference that is no step between picture and sound: two packets of AAC."""
 
@@ -225,7 +225,7 @@ def _join(work: _Work) -> None:
 
 
 def _plays_as_it_is(work: _Work) -> bool:
-    """Whether an adopted file's sound is what would be made of it: the same coding, begun and ended with the picture."""
+    """Whether an adopted file's sound is coded as it would be, and begins and ends with the picture."""
     sound = work.held.sound
     if not work.adopted or sound is None or (sound.codec, sound.channels, sound.rate) != ("aac", 2, 48_000):
         return False
@@ -245,7 +245,7 @@ def _look_over(work: _Work, frames: int) -> None:
 def _keys_read(file: Path, held: Contents) -> bool:
     """Whether some key frames all over a file in house form decode without complaint.
 
-    With packets that are whole in structure, a fair sample: decoding all of them would cost a fifth of encoding anew.
+    The packets are known to be whole in structure; to decode them all would cost a fifth of encoding anew.
     """
     picture = held.picture
     places = [f"{float(int(key) * picture.tick):.6f}" for key in picture.keys[:: max(1, len(picture.keys) // _SAMPLES)]]

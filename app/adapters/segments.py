@@ -17,13 +17,14 @@ from pydantic import ValidationError
 
 from app.adapters import cut, ffmpeg
 from app.adapters.conform import made_extradata
+from app.adapters.ffmpeg import GROUP
 from app.adapters.files import Library, digest_of_file, write_whole
 from app.domain.base import Value
 from app.domain.recording import House
 from app.domain.tape import Card, Piece, Shot, Still, segment_digest
 from app.domain.timecode import Span
 
-RECIPE = "2"
+RECIPE = "3"
 """Raise it when the same piece shall come out otherwise: older segments are then made again."""
 
 
@@ -51,10 +52,10 @@ class Segment:
 
 
 class Kept(Value):
-    """A part as the cache remembers it: of a recording (its digest), or a file of the segment's own (its sha256)."""
+    """A part as the cache remembers it: of a recording, or of the file of a segment, which must have this sha256."""
 
     recording: str = ""
-    suffix: str = ""
+    segment: str = ""
     first: int = 0
     frames: int
     sha256: str = ""
@@ -76,25 +77,26 @@ def segment(piece: Piece, house: House, library: Library) -> Segment:
 
     Raises RenderFailed when it cannot be made or does not come out as planned, Unready when the disk is full.
     """
+    piece = replace(piece, sound=False) if isinstance(piece, Shot) else piece  # the picture is the same
     digest = segment_digest(piece, house, encoder())
     record = _cached(digest, piece.frames, library)
     made = record is None
     if record is None:
         record = Record(parts=tuple(_made(digest, piece, house, library)))
         write_whole(library.segment(digest, ".json"), record.model_dump_json().encode())
-    parts = tuple(Part(_path(kept, digest, library), kept.first, kept.frames) for kept in record.parts)
-    return Segment(digest, parts, made)
+    return Segment(digest, tuple(Part(_path(kept, library), kept.first, kept.frames) for kept in record.parts), made)
 
 
-def _path(kept: Kept, digest: str, library: Library) -> Path:
-    return library.picture(kept.recording) if kept.recording else library.segment(digest, kept.suffix)
+def _path(kept: Kept, library: Library) -> Path:
+    return library.picture(kept.recording) if kept.recording else library.segment(kept.segment, ".mp4")
 
 
 def _cached(digest: str, frames: int, library: Library) -> Record | None:
     """The record of a segment that was made before; None when not all of it is as it was made."""
     try:
         record = Record.model_validate_json(library.segment(digest, ".json").read_bytes())
-        whole = all(_as_made(kept, _path(kept, digest, library)) for kept in record.parts)
+        once = {kept.sha256: kept for kept in record.parts}.values()
+        whole = all(_as_made(kept, _path(kept, library)) for kept in once)
     except (OSError, ValidationError):
         return None
     return record if whole and sum(kept.frames for kept in record.parts) == frames else None
@@ -111,25 +113,35 @@ def _made(digest: str, piece: Piece, house: House, library: Library) -> Iterator
         case Still():
             yield from _still(digest, piece, house, library)
         case Card():
-            target = library.segment(digest, ".mp4")
-            cut.encode_card(piece, house, target)
-            yield Kept(suffix=".mp4", frames=piece.frames, sha256=digest_of_file(target))
+            cut.encode_card(piece, house, library.segment(digest, ".mp4"))
+            yield _kept(digest, 0, piece.frames, library)
         case _:
             assert_never(piece)
 
 
+def _kept(digest: str, first: int, frames: int, library: Library) -> Kept:
+    sha256 = digest_of_file(library.segment(digest, ".mp4"))
+    return Kept(segment=digest, first=first, frames=frames, sha256=sha256)
+
+
 def _shot(digest: str, shot: Shot, house: House, library: Library) -> Iterator[Kept]:
-    """Whole groups as they are and the ends encoded; all encoded when not at full speed, or no group lies inside."""
+    """Whole groups as they are and the ends encoded; all encoded when not at full speed, or no group lies inside.
+
+    The ends are segments of their own, so that moving one end of a run leaves the other as it is.
+    """
     groups = _groups(shot, library.picture(shot.picture), house)
     if groups is None:
-        yield _encoded(digest, ".mp4", shot, house, library)
+        cut.encode_shot(shot, library.picture(shot.picture), house, library.segment(digest, ".mp4"))
+        yield _kept(digest, 0, shot.frames, library)
         return
-    head, tail = Span(first=shot.span.first, end=groups.first), Span(first=groups.end, end=shot.span.end)
-    if head.frames:
-        yield _encoded(digest, ".head.mp4", replace(shot, span=head), house, library)
+    yield from _end(shot, Span(first=shot.span.first, end=groups.first), house, library)
     yield Kept(recording=shot.picture, first=groups.first, frames=groups.frames)
-    if tail.frames:
-        yield _encoded(digest, ".tail.mp4", replace(shot, span=tail), house, library)
+    yield from _end(shot, Span(first=groups.end, end=shot.span.end), house, library)
+
+
+def _end(shot: Shot, span: Span, house: House, library: Library) -> Iterator[Kept]:
+    if span.frames:
+        yield _kept(segment(replace(shot, span=span), house, library).digest, 0, span.frames, library)
 
 
 def _groups(shot: Shot, recording: Path, house: House) -> Span | None:
@@ -137,22 +149,15 @@ def _groups(shot: Shot, recording: Path, house: House) -> Span | None:
     if shot.speed != 1:
         return None
     track = cut.track_of(recording, "A prepared recording")
-    return cut.groups_inside(shot.span, track) if track.extradata == made_extradata(house) else None
+    groups = cut.groups_inside(shot.span, track)
+    return groups if groups and track.extradata == made_extradata(house) else None
 
 
 def _still(digest: str, still: Still, house: House, library: Library) -> Iterator[Kept]:
     """One group of pictures, again and again, and what is left at the end: held, they are all the same."""
-    target, group = library.segment(digest, ".mp4"), ffmpeg.GROUP
-    groups, rest = divmod(still.frames, group) if still.frames >= 2 * group else (0, still.frames)
-    coded = rest + group if groups else rest
-    cut.encode_still(library.picture(still.picture), still.frame, coded, house, target)
-    sha256 = digest_of_file(target)
-    yield from [Kept(suffix=".mp4", frames=group, sha256=sha256)] * groups
+    groups, rest = divmod(still.frames, GROUP) if still.frames >= 2 * GROUP else (0, still.frames)
+    coded = rest + GROUP if groups else rest
+    cut.encode_still(library.picture(still.picture), still.frame, coded, house, library.segment(digest, ".mp4"))
+    yield from [_kept(digest, 0, GROUP, library)] * groups
     if rest:
-        yield Kept(suffix=".mp4", first=coded - rest, frames=rest, sha256=sha256)
-
-
-def _encoded(digest: str, suffix: str, shot: Shot, house: House, library: Library) -> Kept:
-    target = library.segment(digest, suffix)
-    cut.encode_shot(shot, library.picture(shot.picture), house, target)
-    return Kept(suffix=suffix, frames=shot.frames, sha256=digest_of_file(target))
+        yield _kept(digest, coded - rest, rest, library)

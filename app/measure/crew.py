@@ -25,7 +25,7 @@ Counts = Sequence[tuple[int, int]]
 
 
 @dataclass(frozen=True)
-class Interval:
+class CrewInterval:
     """Posterior mean of a crew figure, its equal-tailed limits, from n answers of all members together.
 
     over: chance that the figure exceeds the target, if one was named.
@@ -121,7 +121,7 @@ def crew_posterior(
     conf: float = 0.90,
     target: float | None = None,
     shared: bool = False,
-) -> Interval | None:
+) -> CrewInterval | None:
     """The crew figure with all that is uncertain: each member's chance, the prior of the pool, and rho.
 
     counts: (yes, n) of each member; view: weights of the members; rho: the values of rho_grid alike likely. By draws:
@@ -139,7 +139,7 @@ def crew_posterior(
     figures = _draws(yes, total, views, prior_grid, rho_grid, whole("draws", draws, least=1), seed, shared)
     low, high = np.quantile(figures, [(1 - conf) / 2, (1 + conf) / 2]).tolist()
     over = None if target is None else float((figures > target).mean())
-    return Interval(float(figures.mean()), low, high, int(total.sum()), over)
+    return CrewInterval(float(figures.mean()), low, high, int(total.sum()), over)
 
 
 def _members(counts: Counts) -> tuple[Floats, Floats]:

@@ -71,6 +71,15 @@ def add_person(session: Session, person: Person, now: datetime) -> None:
     )
 
 
+def save_person(session: Session, person: Person) -> None:
+    """Keep what is said of a person in place of what was said before. Raises NotFound."""
+    row = session.get(PersonRow, person.id)
+    if row is None or row.erased_at is not None:
+        raise NotFound("There is no such person.")
+    row.name, row.role, row.email = person.name, person.role.value, person.email
+    row.is_young, row.consent, row.away_until = person.is_young, person.consent, person.away_until
+
+
 def load_person(session: Session, person_id: str) -> Person:
     """A person. Raises NotFound."""
     row = session.get(PersonRow, person_id)

@@ -68,7 +68,7 @@ def truth(asked: argparse.Namespace) -> None:
 def archive(asked: argparse.Namespace) -> None:
     """Archived plays of every topic, seeds 0, 1, 2, ..."""
     for topic, make in ARCHIVED.items():
-        print(write_archive((make(seed).truth for seed in range(asked.plays)), asked.into / f"{topic}.jsonl"))
+        print(write_archive((make(seed).truth for seed in range(asked.plays)), asked.into / f"{topic}.jsonl.gz"))
 
 
 def show_list(asked: argparse.Namespace) -> None:

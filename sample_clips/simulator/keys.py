@@ -6,6 +6,7 @@ card's element shows, and when, was measured from the scene that the picture was
 
 from __future__ import annotations
 
+import gzip
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -194,19 +195,19 @@ def _write(path: Path, data: dict[str, Any]) -> Path:
 
 def drawn_truths(folder: Path = RECORDINGS) -> list[Truth]:
     """The truth of every drawn play, by name."""
-    return [read(path) for path in sorted(folder.glob("*.json"))]
+    return [read(path) for path in sorted(folder.glob("*.json.gz"))]
 
 
 def write_archived_clips(archive: Path = ARCHIVE) -> list[Path]:
-    """Beside each file of archived truths, the same plays as clips, one JSON object a line."""
+    """The archived plays as clips, for those who know nothing of truths: one JSON object a line, packed by gzip."""
     written = []
-    for path in sorted(archive.glob("*.jsonl")):
-        if not path.stem.endswith("-clips"):
-            clips = [clip_of(truth, archived=True) for truth in read_archive(path)]
-            lines = [clip.model_dump_json(by_alias=True, exclude_defaults=True, exclude_none=True) for clip in clips]
-            target = path.with_name(f"{path.stem}-clips.jsonl")
-            target.write_text("\n".join(lines) + "\n", encoding="utf-8")
-            written.append(target)
+    for path in sorted(archive.glob("*.jsonl.gz")):
+        clips = [clip_of(truth, archived=True) for truth in read_archive(path)]
+        lines = [clip.model_dump_json(by_alias=True, exclude_defaults=True, exclude_none=True) for clip in clips]
+        target = archive / "clips" / path.name
+        target.parent.mkdir(exist_ok=True)
+        target.write_bytes(gzip.compress(("\n".join(lines) + "\n").encode(), mtime=0))
+        written.append(target)
     return written
 
 

@@ -16,11 +16,12 @@ from sample_clips.simulator.pictures import View, frames, set_of
 from sample_clips.simulator.scene import FRAME_RATE, Scene
 from sample_clips.simulator.sound import sound_of
 
-CRF = 31
-SOUND_BITRATE = "40k"
+CRF = 35
+SOUND_BITRATE = "32k"
 _COLOUR = ("scale=out_color_matrix=bt709:out_range=tv,format=yuv420p,setsar=1,"
            "setparams=range=tv:color_primaries=bt709:color_trc=bt709:colorspace=bt709")  # fmt: skip
 _X264 = "keyint=30:min-keyint=30:scenecut=0:open-gop=0:bframes=2:stitchable=1"
+_CAREFUL = "subme=9:trellis=2:me=umh:merange=24:rc-lookahead=60:b-adapt=2"  # fewer bits, the same decoder header
 
 
 class DrawingFailed(RuntimeError):
@@ -34,7 +35,8 @@ def arguments(sound: Path, out: Path) -> list[str]:
             "-framerate", str(FRAME_RATE), "-i", "pipe:0",
             "-f", "f32le", "-ar", str(SOUND_RATE), "-ac", "1", "-i", str(sound),
             "-map", "0:v", "-map", "1:a", "-vf", _COLOUR,
-            "-c:v", "libx264", "-preset", "veryfast", "-threads", "1", "-crf", str(CRF), "-x264-params", _X264,
+            "-c:v", "libx264", "-preset", "veryfast", "-threads", "1", "-crf", str(CRF),
+            "-x264-params", f"{_X264}:{_CAREFUL}",
             "-video_track_timescale", "15360", "-c:a", "aac", "-b:a", SOUND_BITRATE, "-ac", "1",
             "-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact", "-flags:a", "+bitexact",
             "-movflags", "+faststart", "-f", "mp4", str(out)]  # fmt: skip

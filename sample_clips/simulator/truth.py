@@ -1,12 +1,13 @@
 """The truth of a play, as a file beside its recordings: what happened, measured from the scene, and what was called.
 
-A `Truth` is a frozen value and is written as one compact JSON object (`write`, `read`); archived plays, which have
-no picture, are written as JSON lines (`write_archive`, `read_archive`). Lengths are metres rounded to the
+A `Truth` is a frozen value and is written as one compact JSON object, packed by gzip (`write`, `read`); archived plays,
+which have no picture, are written as JSON lines (`write_archive`, `read_archive`). Lengths are metres rounded to the
 millimetre, instants are frames at `FRAME_RATE`; frame k is taken at sample 4k of the scene.
 """
 
 from __future__ import annotations
 
+import gzip
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -199,28 +200,28 @@ def rule(findings: dict[str, Finding], elements: Iterable[str], exceptions: Iter
 
 
 def write(truth: Truth, folder: Path) -> Path:
-    """Write `<name>.json` into the folder, whole or not at all; returns its path."""
-    return _replace(folder / f"{truth.name}.json", [truth.model_dump_json(exclude_defaults=True)])
+    """Write `<name>.json.gz` into the folder, whole or not at all; returns its path."""
+    return _replace(folder / f"{truth.name}.json.gz", [truth.model_dump_json(exclude_defaults=True)])
 
 
 def read(file: Path) -> Truth:
     """Read one truth file; raises pydantic's ValidationError when it is not one."""
-    return Truth.model_validate_json(file.read_bytes())
+    return Truth.model_validate_json(gzip.decompress(file.read_bytes()))
 
 
 def write_archive(truths: Iterable[Truth], file: Path) -> Path:
-    """Write truths of archived plays, one JSON object a line, whole or not at all; returns the path."""
+    """Write truths of archived plays, one JSON object a line, packed by gzip, whole or not at all; returns the path."""
     return _replace(file, [truth.model_dump_json(exclude_defaults=True) for truth in truths])
 
 
 def read_archive(file: Path) -> tuple[Truth, ...]:
     """Read the truths of a JSON-lines file in order."""
-    return tuple(Truth.model_validate_json(line) for line in file.read_bytes().splitlines())
+    return tuple(Truth.model_validate_json(line) for line in gzip.decompress(file.read_bytes()).splitlines())
 
 
 def _replace(file: Path, lines: list[str]) -> Path:
     file.parent.mkdir(parents=True, exist_ok=True)
     half = file.with_name(file.name + ".part")
-    half.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    half.write_bytes(gzip.compress(("\n".join(lines) + "\n").encode(), mtime=0))  # the same bytes every time
     os.replace(half, file)
     return file

@@ -16,6 +16,7 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -57,7 +58,8 @@ def on_grid(path: Path, rate: Rate) -> tuple[int, bool]:
     """Frames that decode, and whether every one stands where its number says."""
     with av.open(str(path)) as file:
         stream = file.streams.video[0]
-        times = [frame.pts * stream.time_base for frame in file.decode(stream) if frame.pts is not None]
+        tick = stream.time_base or Fraction(1)
+        times = [frame.pts * tick for frame in file.decode(stream) if frame.pts is not None]
     return len(times), all(time == rate.seconds(k) for k, time in enumerate(times))
 
 

@@ -241,5 +241,5 @@ def _assert_no_half_segment(library: Library) -> None:
     for record in records:
         for kept in json.loads(record.read_bytes())["parts"]:
             if not kept["recording"]:
-                file = library.segment(record.stem, kept["suffix"])
+                file = library.segment(kept["segment"], ".mp4")
                 assert digest_of_file(file) == kept["sha256"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -142,6 +143,28 @@ def test_what_is_damaged_in_the_cache_is_made_again(harm: str, shelf: Shelf) -> 
     assert again.made
     assert again.parts == made.parts
     assert file.read_bytes() == whole
+
+
+def test_moving_one_end_of_a_run_encodes_only_that_end(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = segment(_shot(shelf, 7, 131), HOUSE, shelf.library)
+    encoded: list[Span] = []
+    encode = cut.encode_shot
+
+    def noted(shot: Shot, recording: Path, house: House, target: Path) -> None:
+        encoded.append(shot.span)
+        encode(shot, recording, house, target)
+
+    monkeypatch.setattr(cut, "encode_shot", noted)
+    after = segment(_shot(shelf, 7, 140), HOUSE, shelf.library)
+    assert after.made
+    assert encoded == [Span(first=120, end=140)]
+    assert after.parts[:2] == before.parts[:2]
+
+
+def test_with_or_without_sound_the_picture_is_the_same(shelf: Shelf) -> None:
+    silent = _shot(shelf, 7, 20)
+    first, second = (segment(piece, HOUSE, shelf.library) for piece in (silent, replace(silent, sound=True)))
+    assert (second.made, second.parts) == (False, first.parts)
 
 
 def test_a_new_encoder_makes_new_pieces(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:

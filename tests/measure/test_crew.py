@@ -84,6 +84,17 @@ def test_a_posterior_holds_its_mean_and_narrows_with_answers() -> None:
     assert many.over is None
 
 
+def test_cases_that_all_answered_share_their_luck_so_that_less_is_known() -> None:
+    apart, together = (
+        crew_posterior([(12, 16)] * 4, [0.3] * 4, POOL, rho_grid=(0.5,), draws=8000, shared=shared)
+        for shared in (False, True)
+    )
+    assert apart is not None
+    assert together is not None
+    assert together.high - together.low > 1.1 * (apart.high - apart.low)
+    assert together.mean == pytest.approx(apart.mean, abs=0.01)
+
+
 def test_a_posterior_is_the_same_with_the_same_seed_whatever_else_is_asked() -> None:
     first = crew_posterior(CREW, 1, POOL, seed=4)
     assert first == crew_posterior(CREW, 1, POOL, seed=4)

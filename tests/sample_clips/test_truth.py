@@ -23,7 +23,7 @@ def play() -> Play:
 def test_a_truth_is_read_as_it_was_written(play: Play, tmp_path: Path) -> None:
     told = truth.grounded(play)
     file = truth.write(told, tmp_path)
-    assert file.name == "offside-01.json"
+    assert file.name == "offside-01.json.gz"
     assert truth.read(file) == told
     assert [path.name for path in tmp_path.iterdir()] == [file.name]
     assert file.stat().st_size < 90_000
@@ -60,7 +60,7 @@ def test_ground_takes_the_stored_ball_to_where_the_camera_sees_it(play: Play) ->
 
 def test_an_archive_is_one_object_a_line(tmp_path: Path) -> None:
     told = [ARCHIVED["offside"](seed).truth for seed in range(2)]
-    file = truth.write_archive(told, tmp_path / "offside.jsonl")
+    file = truth.write_archive(told, tmp_path / "offside.jsonl.gz")
     assert len(file.read_text().splitlines()) == 2
     assert truth.read_archive(file) == tuple(told)
 
@@ -94,8 +94,8 @@ def test_the_command_writes_the_truth_of_named_plays_and_refuses_others(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     main(["truth", "offside-03", "--into", str(tmp_path)])
-    assert capsys.readouterr().out.strip().endswith("offside-03.json")
-    assert truth.read(tmp_path / "offside-03.json").name == "offside-03"
+    assert capsys.readouterr().out.strip().endswith("offside-03.json.gz")
+    assert truth.read(tmp_path / "offside-03.json.gz").name == "offside-03"
     with pytest.raises(SystemExit, match="No such play: offside-99"):
         main(["truth", "offside-99", "--into", str(tmp_path)])
 

@@ -29,7 +29,7 @@ def coverage(n: int, rho: float, runs: int, seed: int, *, same: bool, pool: int 
         right = answered(p, n, rho, rng, same=5 if same else 1)
         crew = [(int(x), n) for x in right[:5]]
         found = crew_posterior(
-            crew, VIEW, hyper_grid(right, np.full(pool, n)), draws=draws, seed=int(rng.integers(2**31))
+            crew, VIEW, hyper_grid(right, np.full(pool, n)), draws=draws, seed=int(rng.integers(2**31)), shared=same
         )
         held += found is not None and found.low <= crew_any(p[:5], VIEW, rho) <= found.high
     return held / runs

@@ -68,8 +68,14 @@ def leaning() -> Iterator[Check]:
     """5: the word for a leaning, exactly."""
     from tests.measure.test_detection import word_rates
 
-    wrong = max(word_rates(d, c, n, 0.90)[1] for d in (1.5, 2, 2.5) for c in (-0.25, -0.5) for n in (20, 40))
-    yield "wrong way at |c| >= .25", wrong, "<=", 0.015
+    biased = [(d, c, n) for d in (1.5, 2, 2.5) for c in (-0.25, -0.5) for n in (20, 40)]
+    yield "strong word the wrong way at |c| >= .25", max(word_rates(*one, 0.95)[1] for one in biased), "<=", 0.015
+    yield (
+        "leaning the wrong way at d' = 2, |c| >= .25",
+        max(word_rates(2, c, 20, 0.9)[1] for c in (-0.25, -0.5)),
+        "<=",
+        0.015,
+    )
     yield "any strong word without a leaning", sum(word_rates(2, 0, 20, 0.95)), "<=", 0.11
 
 
@@ -158,8 +164,8 @@ def topics() -> Iterator[Check]:
 
 
 TARGETS: tuple[Callable[[], Iterator[Check]], ...] = (
-    exact_rates, lengths, strategies, calibration_error, leaning, wrong_keys, difficulties, crews, forms, upkeep, timing,
-    topics,
+    exact_rates, lengths, strategies, calibration_error, leaning, wrong_keys, difficulties, crews, forms, upkeep,
+    timing, topics,
 )  # fmt: skip
 
 

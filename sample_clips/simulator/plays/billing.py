@@ -22,7 +22,7 @@ class Billing:
     must_get: bool = False
     looks_like: str | None = None
     game: str = "g1"
-    views: tuple[View, ...] = ("line",)
+    views: tuple[View, ...] | None = None  # None: every other play is filmed from the stand too
     positions: tuple[str, ...] = ("assistant 1",)
 
 
@@ -46,7 +46,8 @@ def billed(scene: Scene, topic: Topic, measured: Measured, billing: Billing, *, 
     people = {role: scene.actors[k].name for role, k in scene.facts["roles"].items()}
     known = Truth(
         name=scene.name, topic=topic, seed=scene.seed, drawn=drawn, game=billing.game, frames=scene.frames,
-        views=billing.views, instants=measured.instants, findings=measured.findings, ruling=measured.ruling,
+        views=_views(scene.name) if billing.views is None else billing.views,
+        instants=measured.instants, findings=measured.findings, ruling=measured.ruling,
         called=billing.called or measured.ruling, positions=billing.positions, variant=billing.variant,
         must_get=billing.must_get, looks_like=billing.looks_like, situation=billing.situation,
         mechanics=billing.mechanics, teaching_point=billing.teaching_point,
@@ -54,6 +55,10 @@ def billed(scene: Scene, topic: Topic, measured: Measured, billing: Billing, *, 
         track=truth.track(scene, rear=rear) if drawn else None,
     )  # fmt: skip
     return Play(scene, known)
+
+
+def _views(name: str) -> tuple[View, ...]:
+    return ("line", "high") if int(name.rsplit("-", 1)[-1]) % 2 else ("line",)
 
 
 def reveal(scene: Scene, decisive: int) -> int:
