@@ -231,6 +231,14 @@ def serve() -> None:
     )
 
 
+@app.command("demo")
+def demo() -> None:
+    """Serve the demo league from PENNON_DATA: a new folder, or one that a demo was in before."""
+    from app.demo import serve_demo
+
+    serve_demo(Settings.from_env(), lambda line: print(line, flush=True))
+
+
 @app.command("worker")
 def worker() -> None:
     """Do the long work of a league in a process of its own, on as many machines as share its data. Ctrl+C stops it."""

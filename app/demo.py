@@ -8,10 +8,17 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
-from collections.abc import Iterator
+import threading
+import time
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import segno
+import uvicorn
 
 from app.actions.adopt import adopt_curriculum, spooled
 from app.actions.intake import prepare_recording
@@ -27,6 +34,7 @@ from app.domain.curriculum import About
 from app.domain.errors import BadInput
 from app.domain.people import Role
 from app.domain.tape import recordings_of
+from app.main import create_app, is_loopback
 from app.settings import Settings
 from app.store.content import load_plan, stored_clips
 from app.store.editions import published
@@ -183,3 +191,30 @@ def _due_now(database: Database) -> None:
 
 def _now() -> datetime:
     return datetime.now(UTC)
+
+
+def serve_demo(settings: Settings, say: Callable[[str], None]) -> None:
+    """Take the folder, build what must stand, serve, and build the rest meanwhile. Returns when the server stops.
+
+    Raises BadInput when the folder holds something else.
+    """
+    claimed(settings.data)
+    first_light(settings)
+    app = create_app(settings)
+    server = uvicorn.Server(uvicorn.Config(app, settings.host, settings.port, log_level="warning", server_header=False))
+    threading.Thread(target=_when_up, args=(server, app.state, settings, say), daemon=True).start()
+    server.run()
+
+
+def _when_up(server: uvicorn.Server, state: Any, settings: Settings, say: Callable[[str], None]) -> None:
+    while not server.started:
+        if server.should_exit:
+            return
+        time.sleep(0.05)
+    say(f"Pennon is ready at {settings.url}")
+    for link in links(state.database):
+        say(f"  {link.role:<12} {link.name:<16} {settings.url}{link.path}")
+    if not is_loopback(urlsplit(settings.url).hostname or ""):
+        segno.make(settings.url).terminal(compact=True)
+    the_rest(state.database, state.library)
+    say("The demo is complete: histories, checks and the other sport are in.")

@@ -125,7 +125,7 @@ def _looked(
     other = Ruling.NO_FLAG if side is Ruling.FLAG else Ruling.FLAG
     decide = int(min(4600, chance.lognormvariate(7.4, 0.4)))
     database.change(open_look, sitting, n, person, nonce, now=at)
-    given = Given(nonce, side if sees_it else other, None, 200, CLIP, decide, False, 0.0, ROUND_TRIP, f"{nonce}:{n}")
+    given = Given(nonce, side if sees_it else other, 200, CLIP, decide, False, 0.0, ROUND_TRIP, f"{nonce}:{n}")
     answered = at + timedelta(milliseconds=200 + CLIP + decide + ROUND_TRIP)
     database.change(submit_answer, sitting, n, person, given, TimingPolicy(), CLIP, now=answered)
     shows = {finding.of: finding.shows for finding in clip.keys[0].findings}

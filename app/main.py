@@ -72,7 +72,7 @@ def open_league(app: FastAPI, settings: Settings) -> None:
     state.database = Database(settings.database_url)
     state.library = Library(settings.data)
     state.is_https = urlsplit(settings.url).scheme == "https"
-    state.plain_http = not state.is_https and not _is_loopback(urlsplit(settings.url).hostname or "")
+    state.plain_http = not state.is_https and not is_loopback(urlsplit(settings.url).hostname or "")
     facts = state.database.change(found_league, NEW, is_demo=False, now=datetime.now(UTC))
     state.secret, state.league = facts.secret, facts.about
 
@@ -95,7 +95,8 @@ def work(app: FastAPI, settings: Settings) -> Iterator[None]:
         queue.close()
 
 
-def _is_loopback(host: str) -> bool:
+def is_loopback(host: str) -> bool:
+    """Whether an address means this machine alone."""
     try:
         return ip_address(host).is_loopback
     except ValueError:

@@ -24,6 +24,7 @@ from typing import Self
 from app.actions.intake import clear_spool, prepare_recording
 from app.actions.job import Performer, Work, sweep_jobs
 from app.actions.lesson import make_tape
+from app.actions.quiz import make_cuts
 from app.adapters.files import FULL_DISK, Library
 from app.adapters.queue import QUEUE, Queue, hang
 from app.domain.errors import BadInput, Busy, PennonError, RenderFailed
@@ -36,6 +37,7 @@ log = logging.getLogger("pennon.worker")
 JOBS: dict[str, Performer] = {
     "prepare": prepare_recording,
     "tape": make_tape,
+    "cuts": make_cuts,
 }
 """Kind of job -> what does it."""
 

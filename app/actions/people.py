@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 
 from sqlmodel import Session
 
-from app.actions.signin import invite_person
+from app.actions.signin import invite_person, sign_out_everywhere
 from app.domain.errors import BadInput
 from app.domain.people import STAFF, Role
 from app.store.accounts import accounts, end_invites
@@ -156,6 +156,25 @@ def _refuse_same_name(session: Session, crew: CrewFacts) -> None:
     taken = {other.title.casefold() for other in list_crews(session) if other.id != crew.id}
     if crew.title.casefold() in taken:
         raise WrongField("title", "There is a crew of this name already.")
+
+
+def move_person(session: Session, person_id: str, place: Place | None, leads: bool, by: str, *, now: datetime) -> None:
+    """Seat an official as `seat_person` does, and say whether they lead that crew. Raises NotFound or WrongField."""
+    seat_person(session, person_id, place, by, now=now)
+    if place is None:
+        return
+    crew = load_crew(session, place.crew)
+    if leads:
+        make_chief(session, person_id, by, now=now)
+    elif crew.chief_id == person_id:
+        change_crew(session, replace(crew, chief_id=None), by, now=now)
+
+
+def sign_person_out(session: Session, person_id: str, by: str, *, now: datetime) -> None:
+    """Forget every device of a person, whose invites are useless from now on too. Raises NotFound."""
+    load_person(session, person_id)
+    end_invites(session, person_id, now)
+    sign_out_everywhere(session, person_id, by, now=now)
 
 
 def renew_invite(session: Session, person_id: str, digest: str, by: str, *, now: datetime) -> datetime:

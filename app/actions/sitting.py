@@ -20,37 +20,43 @@ from app.domain.errors import Conflict, NotFound
 from app.domain.quiz import asks_all, order_of
 from app.domain.rulecard import Presence, Ruling
 from app.store.change import hot
+from app.store.disagreements import Disagreement, add_disagreement, list_disagreements
 from app.store.league import audit
 from app.store.quizzes import list_assignments, list_items, load_quiz
 from app.store.sittings import (
+    COUNTED,
     Sitting,
     add_answer,
     add_look,
     add_reason,
     add_sitting,
     answer_row,
+    count_hidden,
     end_sitting,
     free_spare,
+    list_answers,
     list_looks,
     list_sittings,
     load_sitting,
     look_row,
     reason_row,
     serve_look,
-    verdicts_of,
 )
 
-COUNTED = ("OK", "LATE")
-"""Verdicts of answers that count; all others are kept, but for practice only."""
+RTT_MOST = 500
+"""Milliseconds of a round trip that are believed at most: a phone may hold its echo back."""
 
 
 @dataclass(frozen=True)
 class Given:
-    """What a phone reports of one decision. Times in ms of its steady clock; `decide` counts from the last frame."""
+    """What a phone reports of one decision. Times in ms of its steady clock; `decide` counts from the last frame.
+
+    `rtt`: the shortest round trip that the server has measured. `reopened`: the page was loaded anew after the look
+    was opened, so that the phone knows no times.
+    """
 
     nonce: str
     decision: Ruling | None
-    second_answer: str | None
     load: int
     play: int
     decide: int
@@ -58,6 +64,7 @@ class Given:
     dropped: float
     rtt: int
     idempotency: str
+    reopened: bool = False
 
 
 def start_sitting(session: Session, quiz_id: str, person_id: str, *, now: datetime) -> Sitting:
@@ -123,38 +130,49 @@ def submit_answer(
         return _reply(row, kept.verdict)
     if row.state != "served" or row.nonce != given.nonce:
         raise Conflict("This look has not been opened.")
-    verdict = _verdict(row, given, policy, clip_ms, now, verdicts_of(connection, sitting_id))
-    add_answer(
-        connection, _values(sitting_id, n, row, given, verdict, now), "decided" if verdict in COUNTED else "void"
-    )
-    if verdict not in COUNTED:
+    verdict = _verdict(row, given, policy, clip_ms, now)
+    if verdict == "VOID" and (given.hidden or given.reopened) and count_hidden(connection, sitting_id):
+        verdict = "LATE"  # out of sight a second time is no answer, or hiding would be a free skip
+    counts = verdict in COUNTED
+    add_answer(connection, _values(sitting_id, n, row, given, verdict, now), "decided" if counts else "void")
+    if not counts:
         _replace(connection, sitting_id, row)
     return _reply(row, verdict)
 
 
-def _verdict(row: Row[Any], given: Given, policy: TimingPolicy, clip_ms: int, now: datetime, before: list[str]) -> str:
-    """The verdict of the timing. Hiding the page a second time is no answer, or hiding would be a free skip."""
+def _verdict(row: Row[Any], given: Given, policy: TimingPolicy, clip_ms: int, now: datetime) -> str:
+    """What the timing is worth. After a reload nothing is known but the server's own clock, which must suffice."""
     received = round((now - row.served_at).total_seconds() * 1000)
+    if given.reopened:
+        in_time = given.decision is not None and received <= clip_ms + policy.deadline + policy.input_grace
+        return "OK" if in_time else "VOID"
     verdict, _ = judge(
-        policy, 0, received, min(given.rtt, 500), clip_ms, given.load, given.play, given.decide, given.hidden,
+        policy, 0, received, min(given.rtt, RTT_MOST), clip_ms, given.load, given.play, given.decide, given.hidden,
         given.dropped,
     )  # fmt: skip
-    return "LATE" if given.hidden and verdict == "VOID" and "VOID" in before else verdict
+    return "LATE" if verdict == "OK" and given.decision is None else verdict.value
 
 
 def _values(sitting_id: str, n: int, row: Row[Any], given: Given, verdict: str, now: datetime) -> dict[str, Any]:
-    decision = None if given.decision is None or verdict == "LATE" else given.decision.value
-    claimed = {"load": given.load, "play": given.play, "decide": given.decide, "hidden": given.hidden, "rtt": given.rtt}
+    said = None if given.decision is None else given.decision.value
+    claimed = {
+        "load": given.load,
+        "play": given.play,
+        "decide": given.decide,
+        "hidden": given.hidden or given.reopened,
+        "dropped": given.dropped,
+        "rtt": given.rtt,
+        "said": said,
+    }
     return {
         "sitting_id": sitting_id,
         "n": n,
         "person_id": row.person_id,
         "clip_id": row.clip_id,
         "topic": row.topic,
-        "decision": decision,
-        "second_answer": given.second_answer,
+        "decision": None if verdict == "LATE" else said,
         "verdict": verdict,
-        "claimed": claimed | {"said": given.decision and given.decision.value, "dropped": given.dropped},
+        "claimed": claimed,
         "idempotency": given.idempotency,
         "received_at": now,
     }
@@ -180,9 +198,10 @@ def submit_reason(
     person_id: str,
     shows: Mapping[str, Presence],
     is_whole: bool,
+    second_answer: str | None = None,
     *,
     now: datetime,
-) -> dict[str, Any]:
+) -> None:
     """Keep why someone decided as they did, once; the same again changes nothing. Raises NotFound, Conflict."""
     look_row(connection, sitting_id, n, person_id)
     if answer_row(connection, sitting_id, n) is None:
@@ -191,10 +210,9 @@ def submit_reason(
     kept = reason_row(connection, sitting_id, n)
     if kept is None:
         values = {"sitting_id": sitting_id, "n": n, "doc": doc, "is_whole": is_whole, "received_at": now}
-        add_reason(connection, values)
-    elif kept.doc != doc:
+        add_reason(connection, values | {"second_answer": second_answer})
+    elif (kept.doc, kept.second_answer) != (doc, second_answer):
         raise Conflict("Why has been said already.")
-    return {"kept": True}
 
 
 def finish_sitting(session: Session, sitting_id: str, person_id: str, *, now: datetime) -> None:
@@ -210,3 +228,18 @@ def finish_sitting(session: Session, sitting_id: str, person_id: str, *, now: da
     if sitting.ended_at is None:
         end_sitting(session, sitting_id, now)
         audit(session, now, person_id, "finish", "sitting", sitting_id)
+
+
+def disagree(session: Session, sitting_id: str, n: int, person_id: str, text: str, *, now: datetime) -> None:
+    """Hold something against the answer of a look of one's own ended check.
+
+    Raises NotFound for what is not one's own or not ended, Conflict when it has been said of this look already.
+    """
+    sitting = load_sitting(session, sitting_id)
+    answer = next((each for each in list_answers(session, sitting_id=sitting_id) if each.n == n), None)
+    if sitting.person_id != person_id or sitting.ended_at is None or answer is None:
+        raise NotFound("There is no such look.")
+    if any(each.n == n and each.is_open for each in list_disagreements(session, sitting_id=sitting_id)):
+        raise Conflict("You have told us about this look; nobody has replied yet.")
+    add_disagreement(session, Disagreement(sitting_id, n, person_id, answer.clip_id, text, now))
+    audit(session, now, person_id, "disagree", "sitting", sitting_id, n=n, clip=answer.clip_id)

@@ -5,6 +5,7 @@ prepared/ab/abcd....mp4      house pictures; `.wav` their sound; `.json` their f
 segments/ab/abcd.....<kind>  pieces of tapes; a cache that may be emptied
 tapes/ab/abcd....mp4         assembled lessons, and beside each its captions `.vtt` and poster `.jpg`
 cuts/ab/abcd....mp4          clips of quizzes, cut for phones
+stills/ab/abcd....jpg        single frames that prove a finding; a cache that may be emptied
 spool/                       files that have come in and wait to be looked over; by the id of their recording
 """
 
@@ -129,6 +130,10 @@ class Library:
     def cut(self, digest: str) -> Path:
         """A clip of a quiz, cut for phones."""
         return self._place("cuts", digest, ".mp4")
+
+    def still(self, digest: str) -> Path:
+        """A single frame for pages."""
+        return self._place("stills", digest, ".jpg")
 
     @property
     def spool(self) -> Path:

@@ -15,6 +15,9 @@ from app.domain.errors import Conflict, NotFound
 from app.domain.rulecard import Presence, Ruling
 from app.store.tables import AnswerRow, QuestionRow, QuizItemRow, ReasonRow, SittingRow
 
+COUNTED = ("OK", "LATE")
+"""Verdicts of answers that count; all others are kept, but for practice only."""
+
 
 @dataclass(frozen=True)
 class Sitting:
@@ -56,9 +59,13 @@ class Answer:
     clip_id: str
     topic: str
     decision: Ruling | None
-    second_answer: str | None
     verdict: str
     received_at: datetime
+
+    @property
+    def counts(self) -> bool:
+        """Whether it is scored at all; a late one is scored as no decision in time."""
+        return self.verdict in COUNTED
 
 
 @dataclass(frozen=True)
@@ -69,6 +76,7 @@ class Reasons:
     n: int
     shows: dict[str, Presence]
     is_whole: bool
+    second_answer: str | None = None
 
 
 # --------------------------------------------------------------------------------- sittings and looks
@@ -145,16 +153,16 @@ def _look(question: QuestionRow, item: QuizItemRow) -> Look:
     )
 
 
-def find_asset(session: Session, asset: str) -> tuple[str, str | None] | None:
-    """Whose look has this asset, and the digest of its cut; None when there is no such asset."""
+def find_asset(session: Session, asset: str, person_id: str) -> str | None:
+    """Digest of the cut behind an asset; None unless it is this person's, and its look has not been opened yet."""
     query = (
-        select_rows(SittingRow.person_id, QuizItemRow.cut)
+        select_rows(QuizItemRow.cut)
         .join(QuestionRow, col(QuestionRow.sitting_id) == col(SittingRow.id))
         .join(
             QuizItemRow,
             (col(QuizItemRow.quiz_id) == col(SittingRow.quiz_id)) & (col(QuizItemRow.n) == col(QuestionRow.item)),
         )
-        .where(QuestionRow.asset == asset)
+        .where(QuestionRow.asset == asset, QuestionRow.state == "ahead", SittingRow.person_id == person_id)
     )
     return session.exec(query).first()
 
@@ -225,10 +233,10 @@ def answer_row(connection: Connection, sitting_id: str, n: int) -> Row[Any] | No
     return connection.execute(query).first()
 
 
-def verdicts_of(connection: Connection, sitting_id: str) -> list[str]:
-    """Verdicts of the answers given so far."""
-    query = select(_ANSWER.c.verdict).where(_ANSWER.c.sitting_id == sitting_id)
-    return list(connection.execute(query).scalars())
+def count_hidden(connection: Connection, sitting_id: str) -> int:
+    """How many looks of a sitting do not count so far because the page was out of sight."""
+    query = select(_ANSWER.c.claimed).where(_ANSWER.c.sitting_id == sitting_id, _ANSWER.c.verdict == "VOID")
+    return sum(bool(claimed.get("hidden")) for claimed in connection.execute(query).scalars())
 
 
 def free_spare(connection: Connection, sitting_id: str, quiz_id: str, topic: str, side: str) -> int | None:
@@ -283,15 +291,23 @@ def list_answers(
 
 def _answer(row: AnswerRow) -> Answer:
     decision = None if row.decision is None else Ruling(row.decision)
-    return Answer(
-        row.sitting_id, row.n, row.clip_id, row.topic, decision, row.second_answer, row.verdict, row.received_at
-    )
+    return Answer(row.sitting_id, row.n, row.clip_id, row.topic, decision, row.verdict, row.received_at)
 
 
 def list_reasons(session: Session, sitting_id: str) -> dict[int, Reasons]:
     """Look number -> why, of one sitting."""
     rows = session.exec(select_rows(ReasonRow).where(ReasonRow.sitting_id == sitting_id))
-    return {
-        row.n: Reasons(row.sitting_id, row.n, {name: Presence(shows) for name, shows in row.doc.items()}, row.is_whole)
-        for row in rows
-    }
+    return {row.n: _reasons(row) for row in rows}
+
+
+def _reasons(row: ReasonRow) -> Reasons:
+    shows = {name: Presence(what) for name, what in row.doc.items()}
+    return Reasons(row.sitting_id, row.n, shows, row.is_whole, row.second_answer)
+
+
+def list_looked_at(session: Session, people: Iterable[str], since: datetime) -> set[str]:
+    """Clips that any of these people has been asked about since then, whatever came of it."""
+    query = select_rows(AnswerRow.clip_id).where(
+        col(AnswerRow.person_id).in_(set(people)), col(AnswerRow.received_at) >= since
+    )
+    return set(session.exec(query.distinct()))

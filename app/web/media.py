@@ -53,8 +53,10 @@ MEDIA: dict[str, Medium] = {
     "captions": Medium(4, "text/vtt; charset=utf-8", lambda library, digest: library.tape(digest).with_suffix(".vtt")),
     "poster": Medium(5, "image/jpeg", lambda library, digest: library.tape(digest).with_suffix(".jpg")),
     "cut": Medium(6, "video/mp4", Library.cut),
+    "still": Medium(7, "image/jpeg", Library.still),
 }
-"""picture and sound of a prepared recording; tape of a lesson, its captions and poster; cut of a clip for phones."""
+"""picture and sound of a prepared recording; tape of a lesson, its captions and poster; cut of a clip for phones;
+still: a single frame."""
 
 _BY_CODE = {medium.code: medium for medium in MEDIA.values()}
 

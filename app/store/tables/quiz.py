@@ -91,7 +91,6 @@ class AnswerRow(Table, table=True):
     clip_id: str = Field(index=True)
     topic: str
     decision: str | None
-    second_answer: str | None = None
     verdict: str
     claimed: dict[str, Any] = document()
     idempotency: str
@@ -99,13 +98,17 @@ class AnswerRow(Table, table=True):
 
 
 class ReasonRow(Table, table=True):
-    """Why someone decided as they did, appended once, after the decision. `doc`: element or exception -> presence."""
+    """Why someone decided as they did, appended once, after the decision. `doc`: element or exception -> presence.
+
+    `second_answer`: what else the card asks (direction, restart).
+    """
 
     __tablename__ = "reason"
     sitting_id: str = Field(primary_key=True, foreign_key="sitting.id")
     n: int = Field(primary_key=True)
     doc: dict[str, Any] = document()
     is_whole: bool
+    second_answer: str | None = None
     received_at: datetime = instant()
 
 

@@ -17,7 +17,6 @@ from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.actions import people as actions
-from app.actions import signin
 from app.actions.people import Place, WrongField
 from app.actions.people_import import crew_id
 from app.adapters.qr import Code, qr_code
@@ -98,10 +97,11 @@ class Link:
 
 @dataclass(frozen=True)
 class PersonPage:
-    """One person: what is said of them, where they sit and sat, how they come in. `link`: just made."""
+    """One person: what is said of them, where they sit (`place`) and sat, how they come in. `link`: just made."""
 
     person: Person
     account: Account
+    place: Membership | None
     history: list[Membership]
     crews: Mapping[str, CrewFacts]
     positions: list[Position]
@@ -110,11 +110,6 @@ class PersonPage:
     typed: Mapping[str, Any]
     link: Link | None = None
     about: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def place(self) -> Membership | None:
-        """Where the person sits now."""
-        return next((each for each in self.history if each.until is None), None)
 
 
 @dataclass(frozen=True)
@@ -312,18 +307,25 @@ def person_page(request: Request, person_id: PersonId, db: Db, at: Now) -> Respo
 def _person(db: Database, person_id: str, at: datetime, **more: Any) -> PersonPage:
     with db.read() as session:
         person, crews = load_person(session, person_id), list_crews(session)
+        history = list_memberships(session, person_id)
         shown = PersonPage(
             person=person,
             account=accounts(session, [person_id], at)[person_id],
-            history=list_memberships(session, person_id),
+            place=next((each for each in history if each.until is None), None),
+            history=history,
             crews={crew.id: crew for crew in crews},
             positions=list_positions(session),
             leads=next((crew.id for crew in crews if crew.chief_id == person_id), ""),
             away=actions.away_on(person, at.date()),
             typed={},
         )
-    said = {"name": person.name, "role": person.role, "email": person.email or "", "consent": person.consent}
-    said |= {"away_until": person.away_until or "", "is_young": person.is_young, "leads": bool(shown.leads)}
+    said: dict[str, Any] = {"name": person.name, "role": person.role, "email": person.email or ""}
+    said |= {
+        "consent": person.consent,
+        "away_until": person.away_until or "",
+        "is_young": person.is_young,
+        "leads": bool(shown.leads),
+    }
     said |= {"crew": shown.place.crew_id, "position": shown.place.position} if shown.place else {}
     return replace(shown, typed=said | more.pop("typed", {}), **more)
 
@@ -346,19 +348,10 @@ async def move_person(request: Request, person_id: PersonId, db: Db, viewer: Loo
     try:
         form = await forms.read(request, PlaceForm)
         place = Place(form.crew, form.position) if form.crew else None
-        await db.changed(_settle, person_id, place, form.leads, viewer.person_id, now=at)
+        await db.changed(actions.move_person, person_id, place, form.leads, viewer.person_id, now=at)
     except (forms.Mistakes, WrongField) as wrong:
         return await _told(request, db, person_id, at, wrong)
     return RedirectResponse(f"/people/{person_id}", 303)
-
-
-def _settle(session: Session, person_id: str, place: Place | None, leads: bool, by: str, *, now: datetime) -> None:
-    actions.seat_person(session, person_id, place, by, now=now)
-    if place is not None and leads:
-        actions.make_chief(session, person_id, by, now=now)
-    elif place is not None and load_crew(session, place.crew).chief_id == person_id:
-        crew = replace(load_crew(session, place.crew), chief_id=None)
-        actions.change_crew(session, crew, by, now=now)
 
 
 async def _told(
@@ -384,10 +377,5 @@ async def invite(request: Request, person_id: PersonId, db: Db, viewer: Looking,
 @router.post("/people/{person_id}/sign-out")
 async def sign_out(person_id: PersonId, db: Db, viewer: Looking, at: Now) -> Response:
     """Forget every device of a person."""
-    await db.changed(_sign_out, person_id, viewer.person_id, now=at)
+    await db.changed(actions.sign_person_out, person_id, viewer.person_id, now=at)
     return RedirectResponse(f"/people/{person_id}", 303)
-
-
-def _sign_out(session: Session, person_id: str, by: str, *, now: datetime) -> None:
-    load_person(session, person_id)
-    signin.sign_out_everywhere(session, person_id, by, now=now)
