@@ -10,9 +10,8 @@ from typing import Literal, overload
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
-
 from app.measure.arguments import Floats, amounts, inside, positive
+from app.measure.intervals import beta_above
 
 Pair = tuple[float, float]
 """(right, wrong), fading, so not whole."""
@@ -57,7 +56,7 @@ def p_fit(counts: Pair | Floats, p0: float = 0.70) -> float | Floats:
     (0.972871, 0.3)
     """
     evidence = amounts("counts", counts)
-    chance = special.betaincc(1 + evidence[..., 0], 1 + evidence[..., 1], inside("p0", p0))
+    chance = beta_above(1 + evidence[..., 0], 1 + evidence[..., 1], inside("p0", p0))
     return float(chance) if isinstance(counts, tuple) else np.asarray(chance)
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import integrate, stats
+from scipy import integrate, special, stats
 
-from app.measure.intervals import beta_tail, binomial_tail, clopper_pearson, prob_beta_greater, wilson
+from app.measure.intervals import beta_above, beta_tail, binomial_tail, clopper_pearson, prob_beta_greater, wilson
 
 
 def test_two_sided_reference_values() -> None:
@@ -41,6 +41,13 @@ def test_wilson_lies_inside_clopper_pearson_for_the_middle_of_the_road() -> None
         assert narrow is not None
         assert wide is not None
         assert wide.low < narrow.low < x / 20 < narrow.high < wide.high
+
+
+def test_the_fast_tail_is_the_incomplete_beta_function() -> None:
+    a, b, cut = np.meshgrid(
+        [0.5, 1, 1.3, 7.5, 30.2, 5000.5], [0.5, 1, 2.7, 30, 900.1], [0, 1e-9, 0.2, 0.7, 0.95, 1 - 1e-9, 1]
+    )
+    assert beta_above(a, b, cut) == pytest.approx(special.betaincc(a, b, cut), abs=1e-12)
 
 
 SHAPES = [

@@ -181,8 +181,8 @@ def people_page(request: Request, db: Db, at: Now) -> Response:
     with db.read() as session:
         lines = {line.person.id: line for line in _lines(session, at)}
         crews, seats = list_crews(session), list_seats(session, at.date())
-    members = {crew.id: [lines[seat.person.id] for seat in seats if seat.crew_id == crew.id] for crew in crews}
-    seated = {seat.person.id for seat in seats}
+    seated = {seat.person.id: seat.crew_id for seat in seats}
+    members = {crew.id: [each for name, each in lines.items() if seated.get(name) == crew.id] for crew in crews}
     staff = [line for line in lines.values() if line.person.role in STAFF]
     without = [line for line in lines.values() if line.person.role not in STAFF and line.person.id not in seated]
     groups = [CrewLines(crew, _in_order(members[crew.id])) for crew in crews]

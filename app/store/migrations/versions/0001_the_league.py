@@ -392,6 +392,7 @@ def upgrade() -> None:
         sa.Column("clip_id", sa.String(), nullable=False),
         sa.Column("topic", sa.String(), nullable=False),
         sa.Column("side", sa.String(), nullable=False),
+        sa.Column("is_spare", sa.Boolean(), nullable=False),
         sa.Column("cut", sa.String(), nullable=True),
         sa.Column("facts", sa.JSON(), nullable=False),
         sa.ForeignKeyConstraint(["clip_id"], ["clip.id"], name=op.f("fk_quiz_item_clip_id_clip")),
