@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -13,6 +15,8 @@ import typer
 
 from app import __version__
 from app.actions import curriculum as curriculum_actions
+from app.actions.adopt import adopt_curriculum, spooled, write_out
+from app.actions.league import NEW, found_league
 from app.actions.recording import Received, receive_recording
 from app.actions.tape import Built, build_tape
 from app.adapters.files import Library
@@ -23,6 +27,8 @@ from app.domain.errors import CurriculumError, Misplaced, PennonError, Problem
 from app.domain.recording import House
 from app.domain.timecode import clock
 from app.settings import Settings
+from app.store.engine import Database
+from app.store.migrate import migrate
 
 app = typer.Typer(
     name="pennon",
@@ -88,21 +94,39 @@ def curriculum_check(
 
 @curriculum.command("load")
 def curriculum_load(folder: Folder, as_json: AsJson = False) -> None:
-    """Check a curriculum and keep it in the league's folder, in place of an earlier one of the same name."""
-    checked = curriculum_actions.load_curriculum(folder, Settings.from_env().data)
+    """Check a curriculum and take it into the league: what is new is added, what people have made is left alone."""
+    checked = curriculum_actions.check_curriculum(folder)
+    settings, loaded = Settings.from_env(), checked.loaded
+    library = Library(settings.data)
+    with _league(settings) as database:
+        sizes = spooled(loaded, library)
+        database.change(adopt_curriculum, loaded.curriculum, sizes, "system", now=datetime.now(UTC))
     _problems(checked.warnings, as_json, "warning")
     _counts(checked, as_json)
 
 
 @curriculum.command("dump")
 def curriculum_dump(
-    folder: Annotated[Path, typer.Argument(help="New folder to write to.")],
-    name: Annotated[str | None, typer.Option("--curriculum", help="Which one, where there are several.")] = None,
-    as_json: AsJson = False,
+    folder: Annotated[Path, typer.Argument(help="New folder to write to.")], as_json: AsJson = False
 ) -> None:
-    """Write a loaded curriculum as text files; loading them again gives the same."""
-    for path in curriculum_actions.dump_curriculum(name, Settings.from_env().data, folder):
-        _line({"file": str(path)}) if as_json else print(path)
+    """Write the league's curriculum as text files, its recordings beside them; loading them again gives the same."""
+    settings = Settings.from_env()
+    with _league(settings) as database, database.read() as session:
+        for path in write_out(session, Library(settings.data), folder, datetime.now(UTC).date()):
+            _line({"file": str(path)}) if as_json else print(path)
+
+
+@contextmanager
+def _league(settings: Settings) -> Iterator[Database]:
+    """The league's database, made where there is none, open for one command."""
+    settings.data.mkdir(parents=True, exist_ok=True)
+    migrate(settings.database_url)
+    database = Database(settings.database_url)
+    try:
+        database.change(found_league, NEW, is_demo=False, now=datetime.now(UTC))
+        yield database
+    finally:
+        database.close()
 
 
 def _problems(problems: Iterable[Problem], as_json: bool, level: str) -> None:

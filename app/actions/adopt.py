@@ -1,22 +1,30 @@
-"""A curriculum becomes the league's: its cards, plays, lessons, plans and people are kept in the database."""
+"""A curriculum becomes the league's, kept in the database; and the league's is written out again as text."""
 
 from __future__ import annotations
 
 import secrets
 from datetime import date, datetime
+from pathlib import Path
 
 from sqlmodel import Session
 
 from app.actions.intake import Incoming, add_recordings
-from app.adapters import files
+from app.adapters import curricula, files
 from app.adapters.curricula import Loaded
 from app.adapters.files import Library
 from app.domain.curriculum import Curriculum
-from app.domain.people import Crew, Role
+from app.domain.people import Crew, Member, Role
 from app.store.content import (
     add_clip,
     add_lesson,
+    list_cards,
+    list_clips,
+    list_exceptions,
+    list_games,
     list_lessons,
+    list_plans,
+    list_policies,
+    list_positions,
     save_card,
     save_exception,
     save_game,
@@ -25,8 +33,8 @@ from app.store.content import (
     save_positions,
     stored_clips,
 )
-from app.store.league import audit, set_about
-from app.store.people import CrewFacts, Person, add_crew, add_membership, add_person, list_crews, set_chief
+from app.store.league import audit, load_league, set_about
+from app.store.people import CrewFacts, Person, add_crew, add_membership, add_person, list_crews, list_seats, set_chief
 from app.store.recordings import list_recordings
 
 
@@ -101,3 +109,41 @@ def adopt_crew(session: Session, crew: Crew, since: date, *, now: datetime) -> l
         add_membership(session, person.id, crew.id, member.position, since)
     set_chief(session, crew.id, people[0].id if people else None)
     return people
+
+
+def gathered(session: Session, today: date) -> Curriculum:
+    """Everything of the league that a curriculum can hold, people as they sit in their crews on a day."""
+    seats: dict[str, list[Member]] = {}
+    for seat in list_seats(session, today):
+        seats.setdefault(seat.crew_id, []).append(Member(name=seat.person.name, position=seat.position))
+    crews = [
+        Crew(id=each.id, title=each.title, first_season=each.first_season, members=tuple(seats.get(each.id, ())))
+        for each in list_crews(session)
+    ]
+    return Curriculum(
+        about=load_league(session).about,
+        positions=tuple(list_positions(session)),
+        crews=tuple(crews),
+        games=tuple(list_games(session)),
+        recordings=tuple(facts.recording for facts in list_recordings(session)),
+        exceptions=tuple(list_exceptions(session)),
+        cards=tuple(list_cards(session)),
+        clips=tuple(list_clips(session)),
+        lessons=tuple(list_lessons(session)),
+        quiz_plans=tuple(list_plans(session)),
+        policies=tuple(list_policies(session)),
+    )
+
+
+def write_out(session: Session, library: Library, folder: Path, today: date) -> list[Path]:
+    """Write the league's curriculum as text into a new folder, with its recordings in `media` beside it.
+
+    Returns the text files. Raises BadInput when there is something in the folder.
+    """
+    curriculum = gathered(session, today)
+    written = curricula.dump(curriculum, folder, media="media")
+    for facts in list_recordings(session):
+        source = library.original(facts.original) if facts.original else library.spool / facts.id
+        if source.exists():
+            files.link_or_copy(source, folder / "media" / Path(facts.recording.file).name)
+    return written

@@ -69,10 +69,13 @@ def clip_faults(session: Session, clip: Clip) -> list[Fault]:
         cards=tuple(list_cards(session)),
         clips=(clip.model_copy(update={"looks_like": None}),),
     )
-    lengths = {name: facts.prepared and facts.prepared.frames for name, facts in found.items()}
-    every = [*faults(whole), *length_faults(whole, lengths.get)]
+    every = [*faults(whole), *length_faults(whole, lambda name: _frames(found.get(name)))]
     mine = [Fault(f.path[2:], f.what, f.expected) for f in every if f.path[:2] == ("clips", clip.id) and not f.warning]
     return mine + list(_unready(clip, found))
+
+
+def _frames(facts: RecordingFacts | None) -> int | None:
+    return None if facts is None or facts.prepared is None else facts.prepared.frames
 
 
 def _unready(clip: Clip, found: dict[str, RecordingFacts]) -> Iterator[Fault]:
@@ -124,7 +127,7 @@ def _missing(card: RuleCard, keyed: list[Key], texts: dict[str, str]) -> Iterato
 
 def card_texts(card: RuleCard, shared: dict[str, str]) -> dict[str, str]:
     """Words of a card's elements and exceptions by id. Raises BadInput when it names a shared exception not here."""
-    own = {each.id: each.text for each in (*card.elements, *card.exceptions)}
+    own = {each.id: each.text for each in card.elements} | {each.id: each.text for each in card.exceptions}
     for name in card.shared_exceptions:
         if name not in shared:
             raise BadInput(f'The card "{card.title}" names an exception "{name}" that is not here. Load it again.')

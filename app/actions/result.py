@@ -11,7 +11,7 @@ from sqlmodel import Session
 from app.domain.clip import Clip, Key
 from app.domain.errors import NotFound
 from app.domain.marking import Said, contradicted, deciding, right_decision, right_reason, right_second
-from app.domain.rulecard import RuleCard, RuleException, card_on
+from app.domain.rulecard import Element, RuleCard, RuleException, card_on
 from app.store.content import clips_by_id, list_cards, list_exceptions
 from app.store.quizzes import Quiz, load_quiz
 from app.store.sittings import (
@@ -115,7 +115,7 @@ class Result:
 
     def text_of(self, card: RuleCard, name: str) -> str:
         """How a card words one of its elements or exceptions."""
-        worded = (*card.elements, *card.exceptions, *self.exceptions.values())
+        worded: list[Element | RuleException] = [*card.elements, *card.exceptions, *self.exceptions.values()]
         return next((each.text for each in worded if each.id == name), name)
 
 

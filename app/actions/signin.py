@@ -47,7 +47,8 @@ def accept_invite(
 ) -> Person:
     """Use an invite once: the device is remembered, and a member of the staff has a password from now on.
 
-    In the demo league, where nothing is worth guarding, nobody chooses one. Raises NotFound when the invite is unknown, used or over; BadInput when a member of the staff chose no password.
+    In the demo league, where nothing is worth guarding, nobody chooses one. Raises NotFound when the invite is
+    unknown, used or over; BadInput when a member of the staff chose no password.
     """
     invite = find_invite(session, digest, now)
     if invite is None:

@@ -91,6 +91,13 @@ def start_sitting(session: Session, quiz_id: str, person_id: str, *, now: dateti
     return made
 
 
+def start_check_here(session: Session, quiz_id: str, person_id: str, *, now: datetime) -> Sitting:
+    """The same for a check with pictures. Raises NotFound for one that was recorded elsewhere, too."""
+    if load_quiz(session, quiz_id).is_archived:
+        raise NotFound("There is no such check.")
+    return start_sitting(session, quiz_id, person_id, now=now)
+
+
 @hot
 def open_look(
     connection: Connection, sitting_id: str, n: int, person_id: str, nonce: str, *, now: datetime
@@ -187,7 +194,12 @@ def _replace(connection: Connection, sitting_id: str, row: Row[Any]) -> None:
 
 
 def _reply(row: Row[Any], verdict: str) -> dict[str, Any]:
-    return {"counts": verdict in COUNTED, "in_time": verdict == "OK", "asks_all": bool(row.asks_all)}
+    return {
+        "counts": verdict in COUNTED,
+        "in_time": verdict == "OK",
+        "asks_all": bool(row.asks_all),
+        "topic": row.topic,
+    }
 
 
 @hot

@@ -87,7 +87,7 @@ def beta_above(a: npt.ArrayLike, b: npt.ArrayLike, cut: npt.ArrayLike) -> Floats
     shapes that are not whole takes twenty times as long.
 
     >>> beta_above([17, 4.5], [5, 2.5], .7).round(4).tolist()
-    [0.7563, 0.3867]
+    [0.8016, 0.4065]
     """
     a, b, cut = amounts("a", a), amounts("b", b), shares("cut", cut)
     if not bool(np.all((a > 0) & (b > 0))):

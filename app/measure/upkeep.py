@@ -10,6 +10,7 @@ from typing import Literal, overload
 
 import numpy as np
 import numpy.typing as npt
+
 from app.measure.arguments import Floats, amounts, inside, positive
 from app.measure.intervals import beta_above
 

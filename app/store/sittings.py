@@ -157,7 +157,8 @@ def find_asset(session: Session, asset: str, person_id: str) -> str | None:
     """Digest of the cut behind an asset; None unless it is this person's, and its look has not been opened yet."""
     query = (
         select_rows(QuizItemRow.cut)
-        .join(QuestionRow, col(QuestionRow.sitting_id) == col(SittingRow.id))
+        .select_from(QuestionRow)
+        .join(SittingRow, col(SittingRow.id) == col(QuestionRow.sitting_id))
         .join(
             QuizItemRow,
             (col(QuizItemRow.quiz_id) == col(SittingRow.quiz_id)) & (col(QuizItemRow.n) == col(QuestionRow.item)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated
 
 from pydantic import AfterValidator, TypeAdapter, ValidationError
@@ -22,3 +23,16 @@ def known_form(text: str) -> str:
 
 NamedId = Annotated[str, AfterValidator(known_form)]
 """A path parameter that is an id."""
+
+_RANDOM = re.compile(r"[A-Za-z0-9_-]{1,64}")
+
+
+def random_form(text: str) -> str:
+    """The text, if it has the form of a random id. Raises NotFound."""
+    if _RANDOM.fullmatch(text) is None:
+        raise NotFound("There is no such page.")
+    return text
+
+
+RandomId = Annotated[str, AfterValidator(random_form)]
+"""A path parameter that was drawn at random: of a quiz, a sitting, a clip's cut."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from app.domain.timecode import Rate, clock
@@ -32,6 +32,18 @@ def full_day(value: date) -> str:
 def moment(value: datetime) -> str:
     """`10 Sept, 18:05`."""
     return f"{short_day(value)}, {value:%H:%M}"
+
+
+def due(value: datetime, now: datetime) -> str:
+    """`Due tonight by midnight`, `Due Friday`, `Due 22 Sept`, `Was due 3 Sept`; midnight belongs to the day it ends."""
+    last = (value - timedelta(microseconds=1)).date()
+    days = (last - now.date()).days
+    name = DAYS[last.weekday()] if abs(days) < 7 else short_day(last)
+    if value <= now:
+        return "Was due today" if days == 0 else f"Was due {name}"
+    if days == 0:
+        return "Due tonight by midnight" if value.time() == time() else f"Due today by {value:%H:%M}"
+    return "Due tomorrow" if days == 1 else f"Due {name}"
 
 
 def count(number: int, one: str, many: str | None = None) -> str:
@@ -85,6 +97,7 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "short_day": short_day,
     "full_day": full_day,
     "moment": moment,
+    "due": due,
     "count": count,
     "capital": capital,
     "frames": frames,

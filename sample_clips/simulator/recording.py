@@ -21,7 +21,9 @@ SOUND_BITRATE = "32k"
 _COLOUR = ("scale=out_color_matrix=bt709:out_range=tv,format=yuv420p,setsar=1,"
            "setparams=range=tv:color_primaries=bt709:color_trc=bt709:colorspace=bt709")  # fmt: skip
 _X264 = "keyint=30:min-keyint=30:scenecut=0:open-gop=0:bframes=2:stitchable=1"
-_CAREFUL = "subme=9:trellis=2:me=umh:merange=24:rc-lookahead=60:b-adapt=2"  # fewer bits, the same decoder header
+_CAREFUL = (  # fewer bits; the last undoes what the first does to the decoder header, which all recordings must share
+    "subme=9:trellis=2:me=umh:merange=24:rc-lookahead=60:b-adapt=2:chroma-qp-offset=2"
+)
 
 
 class DrawingFailed(RuntimeError):

@@ -1,17 +1,37 @@
 """The pages, one module per noun. Each has a `router`; modules do not import each other."""
 
-from app.web.pages import clips, health, home, jobs, lessons, media, people, people_import, readiness, recordings, signin
+from app.web.pages import (
+    checks,
+    clips,
+    health,
+    home,
+    jobs,
+    lessons,
+    looks,
+    media,
+    people,
+    people_import,
+    quizzes,
+    readiness,
+    recordings,
+    results,
+    signin,
+)
 
 ROUTERS = (
+    checks.router,
     clips.router,
     health.router,
     home.router,
     jobs.router,
     lessons.router,
+    looks.router,
     media.router,
     people_import.router,  # before people: `/people/import` is nobody's page
     people.router,
+    quizzes.router,
     readiness.router,
     recordings.router,
+    results.router,
     signin.router,
 )

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from app.web.auth import Looking
+from app.web.ways import ways_of
 
 router = APIRouter()
 
@@ -13,4 +14,5 @@ router = APIRouter()
 @router.get("/")
 def home_page(request: Request, viewer: Looking) -> Response:  # noqa: ARG001
     """Where each role begins."""
-    return RedirectResponse("/sign-in" if viewer.is_guest else "/due", status_code=303)
+    ways = ways_of(viewer.role)
+    return RedirectResponse(ways[0][0] if ways else "/sign-in", status_code=303)

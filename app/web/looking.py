@@ -1,0 +1,259 @@
+"""What passes between a phone and the server while a check is taken: explicit models, and two signed slips.
+
+The *stamp* goes to and fro to measure the round trip by the server's own clock. The *nonce* opens one look for one
+decision and holds what its timing is judged by, so that an answer needs nothing looked up. Neither tells anything of
+the play, and no model here has a place for a key, a ruling or the name of a clip.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from app.domain.answer import sign, verify
+from app.domain.rulecard import Element, Presence, RuleCard, RuleException, Ruling, When
+
+RTT_MOST = 500
+"""Milliseconds: what takes longer was held back."""
+NON_FACTORS = 2
+"""How many things that change nothing stand among the reasons to choose from."""
+
+Slip = Annotated[str, Field(max_length=600)]
+Milliseconds = Annotated[int, Field(ge=-3_600_000, le=3_600_000)]
+
+
+class Model(BaseModel):
+    """Base of what comes in and goes out: nothing but the fields that are named."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class LookAhead(Model):
+    """A look that is to come. `clip`: its address, empty once it was opened; `ms`: its length."""
+
+    n: int
+    number: int
+    clip: str
+    ms: int
+    topic: str
+    flag: str
+    no_flag: str
+
+
+class Ahead(Model):
+    """The next looks, and how many there are in all."""
+
+    total: int
+    looks: list[LookAhead]
+
+
+class Echo(Model):
+    """The slip that goes to and fro; empty the first time."""
+
+    stamp: Slip = ""
+
+
+class Open(Model):
+    """Opens a look. `stamp`: the last one that came."""
+
+    stamp: Slip = ""
+
+
+class Opened(Model):
+    """Whether the look was opened now. `left`: ms that are left to decide, where it was opened before."""
+
+    opened: bool
+    nonce: str | None
+    left: int
+
+
+class Decision(Model):
+    """A decision with the phone's durations in ms. `reopened`: the page was loaded anew, so it knows none."""
+
+    nonce: Slip
+    idempotency: str = Field(min_length=1, max_length=80)
+    decision: Literal["flag", "no flag"] | None
+    load: Milliseconds
+    play: Milliseconds
+    decide: Milliseconds
+    hidden: bool
+    dropped: float = Field(ge=0, le=1)
+    reopened: bool = False
+
+    @property
+    def ruling(self) -> Ruling | None:
+        """The decision as a ruling."""
+        return None if self.decision is None else Ruling(self.decision)
+
+
+class Point(Model):
+    """One thing to judge: an element with its number, an exception, or something that changes nothing."""
+
+    id: str
+    kind: Literal["element", "exception", "non-factor"]
+    number: int | None
+    text: str
+    when: str
+    counts: str
+    does_not_count: str
+
+
+class Second(Model):
+    """What else is asked."""
+
+    question: str
+    answers: list[str]
+
+
+class Why(Model):
+    """What is asked after a decision. `whole`: of every point, else which of them decides it."""
+
+    whole: bool
+    points: list[Point]
+    second: Second | None
+
+
+class Decided(Model):
+    """A decision was kept. `why` is None where nothing is left to ask."""
+
+    idempotency: str
+    counts: bool
+    in_time: bool
+    why: Why | None
+
+
+class Reason(Model):
+    """Why: what was seen of each point; after one tap a single one, "" for all of them together."""
+
+    shows: dict[Annotated[str, Field(max_length=80)], Presence] = Field(max_length=40)
+    second: str | None = Field(default=None, max_length=200)
+
+
+class Kept(Model):
+    """It was kept."""
+
+    kept: bool = True
+
+
+class Finished(Model):
+    """The check has ended. `result`: where to go."""
+
+    result: str
+
+
+# --------------------------------------------------------------------------------- the question
+
+
+def why_of(card: RuleCard, exceptions: Mapping[str, RuleException], *, whole: bool, called: Ruling) -> Why:
+    """What is asked after a decision: the same points whatever was called and whatever is right.
+
+    A second answer goes with a flag only: there is no restart when play goes on.
+    """
+    points = [*_elements(card), *_exceptions(card, exceptions)]
+    if not whole:
+        points += [_point(factor.id, "non-factor", factor.text) for factor in card.non_factors[:NON_FACTORS]]
+    second = card.second_answer if called is Ruling.FLAG else None
+    return Why(
+        whole=whole,
+        points=points,
+        second=None if second is None else Second(question=second.question, answers=list(second.answers)),
+    )
+
+
+def _elements(card: RuleCard) -> Iterator[Point]:
+    for number, each in enumerate(card.elements, 1):
+        hints = (each.counts[:1], each.does_not_count[:1])
+        yield _point(each.id, "element", each.text, number, _when(card, each), *map("".join, hints))
+
+
+def _exceptions(card: RuleCard, shared: Mapping[str, RuleException]) -> Iterator[Point]:
+    for each in (*card.exceptions, *(shared[name] for name in card.shared_exceptions if name in shared)):
+        hints = (each.counts[:1], each.does_not_count[:1])
+        yield _point(each.id, "exception", each.text, None, "", *map("".join, hints))
+
+
+def _point(
+    name: str,
+    kind: Literal["element", "exception", "non-factor"],
+    text: str,
+    number: int | None = None,
+    when: str = "",
+    counts: str = "",
+    does_not: str = "",
+) -> Point:
+    return Point(id=name, kind=kind, number=number, text=text, when=when, counts=counts, does_not_count=does_not)
+
+
+def _when(card: RuleCard, element: Element) -> str:
+    """The instant at which an element must hold, in the card's own words where it names one."""
+    if element.when is When.NAMED:
+        return next(each.text for each in card.instants if each.id == element.instant)
+    if element.when is When.WITH:
+        other = next(each.text for each in card.elements if each.id == element.instant_of)
+        return f"At the instant of: {other}"
+    return str(element.when).capitalize()
+
+
+# --------------------------------------------------------------------------------- the slips
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What the timing of one decision is judged by, in ms."""
+
+    clip: int
+    deadline: int
+    rtt: int
+
+
+def stamp_of(secret: str, sitting: str, person: str, at: datetime, best: int | None) -> str:
+    """A slip that holds when it was sent and the shortest round trip so far, in ms."""
+    return sign(_key(secret), {"k": "stamp", "s": sitting, "p": person, "t": _ms(at), "r": best})
+
+
+def round_trip(secret: str, sitting: str, person: str, stamp: str, at: datetime) -> int | None:
+    """The shortest round trip so far, this one included; None for a slip that is not ours."""
+    told = _told(secret, "stamp", stamp)
+    if told is None or (told["s"], told["p"]) != (sitting, person):
+        return None
+    this = max(0, _ms(at) - int(told["t"]))
+    return min(RTT_MOST, this if told["r"] is None else min(this, int(told["r"])))
+
+
+def measured(secret: str, sitting: str, person: str, stamp: str) -> int:
+    """The shortest round trip that a slip holds; nothing is granted without one."""
+    told = _told(secret, "stamp", stamp)
+    own = told is not None and (told["s"], told["p"]) == (sitting, person)
+    return int(told["r"] or 0) if told is not None and own else 0
+
+
+def nonce_of(secret: str, sitting: str, n: int, terms: Terms) -> str:
+    """A slip that opens one look for one decision."""
+    facts = {"k": "look", "s": sitting, "n": n, "c": terms.clip, "d": terms.deadline, "r": terms.rtt}
+    return sign(_key(secret), facts | {"x": secrets.token_urlsafe(9)})
+
+
+def terms_of(secret: str, sitting: str, n: int, nonce: str) -> Terms | None:
+    """What a slip says of its look; None for one that is not ours, or of another look."""
+    told = _told(secret, "look", nonce)
+    if told is None or (told["s"], told["n"]) != (sitting, n):
+        return None
+    return Terms(told["c"], told["d"], told["r"])
+
+
+def _told(secret: str, kind: str, slip: str) -> dict[str, Any] | None:
+    told = verify(_key(secret), slip)
+    return told if told is not None and told.get("k") == kind else None
+
+
+def _key(secret: str) -> bytes:
+    return f"looks:{secret}".encode()
+
+
+def _ms(at: datetime) -> int:
+    return round(at.timestamp() * 1000)

@@ -1,0 +1,212 @@
+"""What is due for an official, and a check from its door to its looks. What happens in a look stands in `looks`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+
+from fastapi import APIRouter, Request
+from sqlmodel import Session
+from starlette.responses import RedirectResponse, Response
+
+from app.actions.readiness import clearances_of
+from app.actions.sitting import start_check_here
+from app.domain.clearance import Clearance, State
+from app.domain.errors import NotFound
+from app.domain.rulecard import RuleCard
+from app.domain.timecode import Rate
+from app.store.content import cards_on, list_policies
+from app.store.editions import published, watched_of
+from app.store.quizzes import Quiz, count_cuts, list_assignments, list_items, list_quizzes, load_quiz
+from app.store.sittings import Sitting, list_sittings, load_sitting
+from app.web import forms
+from app.web.auth import Db, Looking, Now
+from app.web.ids import RandomId
+from app.web.render import page
+from app.web.words import count, minutes, short_day
+
+router = APIRouter()
+
+A_LOOK_S = 35
+"""Seconds that a look takes with its question, as people take them."""
+WATCHED = 0.9
+"""Share of a video that must really have been played for its lesson to be done."""
+NEVER = datetime.max.replace(tzinfo=UTC)
+
+SHAPES = {
+    State.CLEARED: "cleared",
+    State.NOT_YET: "notyet",
+    State.DUE_AGAIN: "due",
+    State.NOT_STARTED: "none",
+    State.SIGNED_OFF: "signed",
+}
+"""The shape that stands beside the word of each state."""
+
+
+@dataclass(frozen=True)
+class DueItem:
+    """Something to do. `press`: the words of its button; empty while it cannot be begun."""
+
+    title: str
+    details: str
+    due_at: datetime | None
+    where: str
+    press: str
+
+
+@dataclass(frozen=True)
+class TopicLine:
+    """Where somebody stands on a topic check, as a shape and its words."""
+
+    title: str
+    shape: str
+    words: str
+
+
+@dataclass(frozen=True)
+class DuePage:
+    """Everything that is due, the most urgent first, and one's topics."""
+
+    now: datetime
+    items: list[DueItem]
+    topics: list[TopicLine]
+
+
+@dataclass(frozen=True)
+class CheckPage:
+    """The door of a check. `begun`: it goes on where it was left; `ready`: its clips are cut."""
+
+    quiz: Quiz
+    now: datetime
+    due_at: datetime | None
+    topics: list[RuleCard]
+    looks: int
+    minutes: int
+    begun: bool
+    ready: bool
+
+
+@dataclass(frozen=True)
+class LookPage:
+    """The page on which a check is taken. Nothing here tells which clips it asks."""
+
+    sitting: Sitting
+    seconds: int
+
+
+@dataclass(frozen=True)
+class PracticePage:
+    """What there is to practise with."""
+
+    lessons: int
+
+
+@router.get("/due")
+def due_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
+    """The first page of an official."""
+    rate = request.state.league.house.rate
+    with db.read() as session:
+        items = [*_checks(session, viewer.person_id), *_lessons(session, viewer.person_id, rate)]
+        policies, clearances = list_policies(session), clearances_of(session, viewer.person_id, at.date())
+    items.sort(key=lambda item: item.due_at or NEVER)
+    topics = [_topic(policy.title, clearances[policy.id], at.date()) for policy in policies]
+    return page(request, "check/due.html", DuePage(at, items, topics))
+
+
+def _checks(session: Session, person_id: str) -> Iterator[DueItem]:
+    quizzes = {quiz.id: quiz for quiz in list_quizzes(session)}
+    sittings = {sitting.quiz_id: sitting for sitting in list_sittings(session, person_id)}
+    for assignment in list_assignments(session, "quiz", person_id):
+        quiz, sitting = quizzes.get(assignment.noun_id), sittings.get(assignment.noun_id)
+        if quiz is None or (sitting is not None and sitting.ended_at is not None):
+            continue
+        made, of = count_cuts(session, quiz.id)
+        details = f"{count(quiz.plan.clips, 'look')}, about {count(_minutes(quiz.plan.clips), 'minute')}"
+        press = "Start the check" if sitting is None else "Go on with the check"
+        if made < of:
+            details, press = "Its clips are still being prepared", ""
+        yield DueItem(f"Check: {quiz.title}", details, assignment.due_at, f"/checks/{quiz.id}", press)
+
+
+def _lessons(session: Session, person_id: str, rate: Rate) -> Iterator[DueItem]:
+    out, watched = published(session), watched_of(session, person_id)
+    for assignment in list_assignments(session, "lesson", person_id):
+        edition, seen = out.get(assignment.noun_id), watched.get(assignment.noun_id)
+        if edition is None or (seen is not None and seen.frames >= WATCHED * edition.frames):
+            continue
+        lesson, length = edition.lesson, minutes(float(rate.seconds(edition.frames)))
+        at = "" if seen is None else f"seen to {minutes(float(rate.seconds(seen.at_frame)))} of "
+        details = f"Lesson {lesson.number}, {at}{length}"
+        yield DueItem(lesson.title, details, assignment.due_at, f"/lessons/{lesson.id}", "Watch it")
+
+
+def _minutes(looks: int) -> int:
+    return max(1, round(looks * A_LOOK_S / 60))
+
+
+def _topic(title: str, clearance: Clearance, today: date) -> TopicLine:
+    words = clearance.state.value
+    if clearance.due_on is not None and clearance.due_on > today:
+        words = f"{words} until {short_day(clearance.due_on)}" if clearance.state is State.CLEARED else words
+    return TopicLine(title, SHAPES[clearance.state], words)
+
+
+@router.get("/checks/{quiz_id}")
+def check_page(request: Request, quiz_id: RandomId, db: Db, viewer: Looking, at: Now) -> Response:
+    """The door of a check. One that was taken leads to its result. Raises NotFound when it is not one's own to take."""
+    with db.read() as session:
+        quiz, due_at = _mine(session, quiz_id, viewer.person_id)
+        sitting = next(iter(list_sittings(session, viewer.person_id, quiz_id)), None)
+        asked = [item for item in list_items(session, quiz_id) if not item.is_spare]
+        cards = cards_on(session, at.date())
+    if sitting is not None and sitting.ended_at is not None:
+        return RedirectResponse(f"/sittings/{sitting.id}/result", 303)
+    shown = CheckPage(
+        quiz=quiz,
+        now=at,
+        due_at=due_at,
+        topics=[cards[topic] for topic in quiz.plan.topics if topic in cards],
+        looks=len(asked),
+        minutes=_minutes(len(asked)),
+        begun=sitting is not None,
+        ready=all(item.cut is not None for item in asked),
+    )
+    return page(request, "check/show.html", shown)
+
+
+def _mine(session: Session, quiz_id: str, person_id: str) -> tuple[Quiz, datetime | None]:
+    """A quiz that somebody is to take here, and by when. Raises NotFound."""
+    quiz = load_quiz(session, quiz_id)
+    given = [each for each in list_assignments(session, "quiz", person_id) if each.noun_id == quiz_id]
+    if quiz.is_archived or not given:
+        raise NotFound("There is no such check.")
+    return quiz, given[0].due_at
+
+
+@router.post("/checks/{quiz_id}/start")
+async def start_check(request: Request, quiz_id: RandomId, db: Db, viewer: Looking, at: Now) -> Response:
+    """Begin, or go on."""
+    await forms.read(request, forms.Form)
+    sitting = await db.changed(start_check_here, quiz_id, viewer.person_id, now=at)
+    return RedirectResponse(f"/sittings/{sitting.id}", 303)
+
+
+@router.get("/sittings/{sitting_id}")
+def look_page(request: Request, sitting_id: RandomId, db: Db, viewer: Looking) -> Response:
+    """The looks of a check, one after another. Raises NotFound for somebody else's."""
+    with db.read() as session:
+        sitting = load_sitting(session, sitting_id)
+        quiz = load_quiz(session, sitting.quiz_id)
+    if sitting.person_id != viewer.person_id:
+        raise NotFound("There is no such check.")
+    if sitting.ended_at is not None:
+        return RedirectResponse(f"/sittings/{sitting_id}/result", 303)
+    return page(request, "check/look.html", LookPage(sitting, quiz.plan.seconds))
+
+
+@router.get("/practice")
+def practice_page(request: Request, db: Db) -> Response:
+    """Where practice will be."""
+    with db.read() as session:
+        return page(request, "check/practice.html", PracticePage(len(published(session))))

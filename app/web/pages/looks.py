@@ -1,0 +1,272 @@
+"""The looks of a check, as a phone asks for them: what is next, opening, deciding, saying why, the end; and the clips.
+
+Nothing of the key, the ruling, the clip's name or what it came from leaves the server here.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Annotated
+
+import anyio.to_thread
+from fastapi import APIRouter, Path, Request
+from sqlmodel import Session
+from starlette.responses import Response
+
+from app.actions.sitting import Given, finish_sitting, open_look, submit_answer, submit_reason
+from app.domain.answer import TimingPolicy
+from app.domain.errors import BadInput, Conflict, NotFound
+from app.domain.marking import ALL
+from app.domain.rulecard import Presence, RuleCard, RuleException
+from app.domain.timecode import Rate
+from app.store.content import cards_on, list_exceptions
+from app.store.engine import Database
+from app.store.quizzes import load_quiz
+from app.store.sittings import Look, find_asset, list_looks, load_sitting
+from app.web.auth import Db, Looking, Now, now
+from app.web.ids import RandomId
+from app.web.looking import (
+    Ahead,
+    Decided,
+    Decision,
+    Echo,
+    Finished,
+    Kept,
+    LookAhead,
+    Open,
+    Opened,
+    Reason,
+    Terms,
+    measured,
+    nonce_of,
+    round_trip,
+    stamp_of,
+    terms_of,
+    why_of,
+)
+from app.web.media import StretchResponse
+from app.web.ranges import reply_to
+
+router = APIRouter()
+
+LookNumber = Annotated[int, Path(ge=0, le=999)]
+BLOCK = 5
+"""So many clips are fetched ahead: the network may be gone for a few looks."""
+OPEN = ("ahead", "served")
+FRESH = timedelta(seconds=5)
+"""How long the rule cards are believed without looking again."""
+
+
+@dataclass(frozen=True)
+class Rules:
+    """The rule cards of a day, read at an instant."""
+
+    at: datetime
+    cards: Mapping[str, RuleCard]
+    exceptions: Mapping[str, RuleException]
+
+
+async def _rules(request: Request, db: Database, at: datetime) -> Rules:
+    """The cards of today. Kept for some seconds, because forty phones may ask at once."""
+    kept: Rules | None = getattr(request.app.state, "rules", None)
+    if kept is None or not timedelta(0) <= at - kept.at < FRESH:
+        kept = await asyncio.to_thread(_read_rules, db, at)
+        request.app.state.rules = kept
+    return kept
+
+
+def _read_rules(db: Database, at: datetime) -> Rules:
+    with db.read() as session:
+        return Rules(at, cards_on(session, at.date()), {each.id: each for each in list_exceptions(session)})
+
+
+# --------------------------------------------------------------------------------- before a look
+
+
+@router.get("/sittings/{sitting_id}/ahead")
+async def looks_ahead(request: Request, sitting_id: RandomId, db: Db, viewer: Looking, at: Now) -> Ahead:
+    """The next looks of one's own check. Those to come have the address of their clip; an opened one has none."""
+    looks = await asyncio.to_thread(_looks, db, sitting_id, viewer.person_id)
+    rules = await _rules(request, db, at)
+    done = sum(look.state == "decided" for look in looks)
+    left = [look for look in looks if look.state in OPEN]
+    shown = [_ahead(request, look, done + k, rules) for k, look in enumerate(left[:BLOCK], 1)]
+    return Ahead(total=done + len(left), looks=shown)
+
+
+def _looks(db: Database, sitting_id: str, person_id: str) -> list[Look]:
+    with db.read() as session:
+        return _own_looks(session, sitting_id, person_id)
+
+
+def _own_looks(session: Session, sitting_id: str, person_id: str) -> list[Look]:
+    """The looks of one's own check. Raises NotFound."""
+    if load_sitting(session, sitting_id).person_id != person_id:
+        raise NotFound("There is no such check.")
+    return list_looks(session, sitting_id)
+
+
+def _ahead(request: Request, look: Look, number: int, rules: Rules) -> LookAhead:
+    card = _card(rules, look.topic)
+    return LookAhead(
+        n=look.n,
+        number=number,
+        clip=f"/looks/{look.asset}" if look.state == "ahead" else "",
+        ms=_length_ms(request, look),
+        topic=card.title,
+        flag=card.words.flag,
+        no_flag=card.words.no_flag,
+    )
+
+
+def _card(rules: Rules, topic: str) -> RuleCard:
+    card = rules.cards.get(topic)
+    if card is None:
+        raise NotFound("This topic has no rule card today.")
+    return card
+
+
+def _length_ms(request: Request, look: Look) -> int:
+    rate: Rate = request.state.league.house.rate
+    return round(rate.seconds(look.cut_frames) * 1000)
+
+
+@router.post("/sittings/{sitting_id}/echo")
+async def echo(request: Request, sitting_id: RandomId, body: Echo, viewer: Looking) -> Echo:
+    """A stamp that the phone sends straight back: how the server measures the round trip by its own clock."""
+    secret, at = request.app.state.secret, now()
+    best = round_trip(secret, sitting_id, viewer.person_id, body.stamp, at)
+    return Echo(stamp=stamp_of(secret, sitting_id, viewer.person_id, at, best))
+
+
+# --------------------------------------------------------------------------------- one look
+
+
+@router.post("/sittings/{sitting_id}/looks/{n}/open")
+async def open_one(
+    request: Request, sitting_id: RandomId, n: LookNumber, body: Open, db: Db, viewer: Looking
+) -> Opened:
+    """Open a look: its clock runs from the reply on. One that was opened before says how long there is left."""
+    secret, person = request.app.state.secret, viewer.person_id
+    look, seconds = await asyncio.to_thread(_look, db, sitting_id, n, person)
+    rtt = measured(secret, sitting_id, person, body.stamp)
+    terms = Terms(_length_ms(request, look), seconds * 1000, rtt)
+    at = now()  # not the instant of the request: looking up the look is no time of the phone's
+    reply = await db.changed(open_look, sitting_id, n, person, nonce_of(secret, sitting_id, n, terms), now=at)
+    return Opened(opened=reply["opened"], nonce=reply["nonce"], left=_left(look, terms, at))
+
+
+def _look(db: Database, sitting_id: str, n: int, person_id: str) -> tuple[Look, int]:
+    """A look of one's own check, and the seconds there are to decide. Raises NotFound."""
+    with db.read() as session:
+        look = next((look for look in _own_looks(session, sitting_id, person_id) if look.n == n), None)
+        if look is None:
+            raise NotFound("There is no such look.")
+        return look, load_quiz(session, load_sitting(session, sitting_id).quiz_id).plan.seconds
+
+
+def _left(look: Look, terms: Terms, at: datetime) -> int:
+    if look.served_at is None:
+        return terms.deadline
+    gone = round((at - look.served_at).total_seconds() * 1000)
+    return max(0, min(terms.deadline, terms.clip + terms.deadline - gone))
+
+
+@router.post("/sittings/{sitting_id}/looks/{n}/answer")
+async def decide_one(
+    request: Request, sitting_id: RandomId, n: LookNumber, body: Decision, db: Db, viewer: Looking, at: Now
+) -> Decided:
+    """Keep a decision, once; the same again has the same reply."""
+    terms = terms_of(request.app.state.secret, sitting_id, n, body.nonce)
+    if terms is None:
+        raise Conflict("This look has not been opened.")
+    given = Given(
+        nonce=body.nonce,
+        decision=body.ruling,
+        load=body.load,
+        play=body.play,
+        decide=body.decide,
+        hidden=body.hidden,
+        dropped=body.dropped,
+        rtt=terms.rtt,
+        idempotency=body.idempotency,
+        reopened=body.reopened,
+    )
+    policy = TimingPolicy(deadline=terms.deadline)
+    reply = await db.changed(submit_answer, sitting_id, n, viewer.person_id, given, policy, terms.clip, now=at)
+    why = None
+    if reply["in_time"] and given.decision is not None:
+        rules = await _rules(request, db, at)
+        card = _card(rules, reply["topic"])
+        why = why_of(card, rules.exceptions, whole=reply["asks_all"], called=given.decision)
+    return Decided(idempotency=body.idempotency, counts=reply["counts"], in_time=reply["in_time"], why=why)
+
+
+@router.post("/sittings/{sitting_id}/looks/{n}/reason")
+async def explain_one(
+    request: Request, sitting_id: RandomId, n: LookNumber, body: Reason, db: Db, viewer: Looking, at: Now
+) -> Kept:
+    """Keep why, once. Raises BadInput for points that nobody was asked about."""
+    look, _ = await asyncio.to_thread(_look, db, sitting_id, n, viewer.person_id)
+    _refuse_unasked(_card(await _rules(request, db, at), look.topic), look.asks_all, body)
+    person = viewer.person_id
+    await db.changed(submit_reason, sitting_id, n, person, body.shows, look.asks_all, body.second, now=at)
+    return Kept()
+
+
+def _refuse_unasked(card: RuleCard, whole: bool, body: Reason) -> None:
+    points = {*card.element_ids, *card.exception_ids}
+    if whole:
+        known = set(body.shows) <= points
+    else:
+        factors = {each.id for each in card.non_factors}
+        known = len(body.shows) == 1 and set(body.shows) <= points | factors | {ALL}
+        known = known and (ALL in body.shows or Presence.CANT_TELL not in body.shows.values())
+    if body.second is not None:
+        known = known and card.second_answer is not None and body.second in card.second_answer.answers
+    if not known:
+        raise BadInput("This was not asked.")
+
+
+@router.post("/sittings/{sitting_id}/finish")
+async def finish(sitting_id: RandomId, db: Db, viewer: Looking, at: Now) -> Finished:
+    """End one's own check. Raises Conflict while looks are left."""
+    await db.changed(finish_sitting, sitting_id, viewer.person_id, now=at)
+    return Finished(result=f"/sittings/{sitting_id}/result")
+
+
+# --------------------------------------------------------------------------------- the clips
+
+
+@router.get("/looks/{asset}")
+async def clip_of_look(request: Request, asset: RandomId, db: Db, viewer: Looking) -> Response:
+    """The clip of a look that is still ahead, for its own person alone; afterwards there is no second showing."""
+    digest = await asyncio.to_thread(_cut, db, asset, viewer.person_id)
+    path = request.app.state.library.cut(digest)
+    try:
+        size = (await anyio.to_thread.run_sync(os.stat, path)).st_size
+    except FileNotFoundError as error:
+        raise NotFound("This clip is not here any more.") from error
+    etag = f'"{asset}"'
+    reply = reply_to(request.headers, etag, size)
+    headers = {
+        "etag": etag,
+        "accept-ranges": "bytes",
+        "cache-control": "private, no-store",
+        "content-type": "video/mp4",
+    }
+    if reply.content_range:
+        headers["content-range"] = reply.content_range
+    return StretchResponse(path, reply.stretch, reply.status, headers)
+
+
+def _cut(db: Database, asset: str, person_id: str) -> str:
+    with db.read() as session:
+        digest = find_asset(session, asset, person_id)
+    if digest is None:
+        raise NotFound("There is no such clip.")
+    return digest
