@@ -18,7 +18,7 @@ from app.domain.recording import Game, House, Recording, in_step
 from app.domain.rulecard import RuleCard
 from app.store.clip_edits import Edit, last_edit
 from app.store.content import list_cards, list_exceptions, list_games, list_positions, load_clip
-from app.store.recordings import RecordingFacts, recordings_by_id
+from app.store.recordings import RecordingFacts, clips_on, recordings_by_id
 from app.web.clip_form import typed_of
 from app.web.media import media_address
 
@@ -90,7 +90,7 @@ def desk_of(
     recording = facts.recording
     game = clip.game if clip is not None else recording.game
     cards = _cards(session, clip, game, now)
-    chosen = next((card for card in cards if card.id == topic), None) or _first(cards, clip)
+    chosen = next((card for card in cards if card.id == topic), None) or _first(cards, clip or _latest(session, facts))
     shared = {each.id: each.text for each in list_exceptions(session)}
     typed = {"topic": chosen.id, "how": "quick"} if clip is None else typed_of(clip, chosen.id, chosen)
     prepared = facts.prepared
@@ -120,6 +120,11 @@ def _cards(session: Session, clip: Clip | None, game: str | None, now: datetime)
     if not (cards or others):
         raise NotFound("There is no rule card to key a play by. Bring a curriculum first.")
     return [*cards, *others.values()]
+
+
+def _latest(session: Session, facts: RecordingFacts) -> Clip | None:
+    """The last play marked on a recording: the next one is likely of its topic."""
+    return next(reversed(clips_on(session, facts.id)), None)
 
 
 def _first(cards: list[RuleCard], clip: Clip | None) -> RuleCard:

@@ -105,13 +105,14 @@ def recordings_of(truth: Truth, home: Home) -> list[Recording]:
 
 def clip_of(truth: Truth, *, archived: bool = False) -> Clip:
     """The clip of a play, keyed as measured. An archived play has no recording: its views name what was never kept."""
-    number = int(truth.name.rsplit("-", 1)[-1])
+    number = int(re.sub(r"\D", "", truth.name))
+    views = truth.views or ("line",)
     return Clip.model_validate(
         {
             "id": truth.name,
             "title": f"{TOPICS[truth.topic]} {number}" + (", archived" if archived else ""),
             "game": truth.game,
-            "views": [{"recording": f"{truth.name}-{view}", "in": 0, "out": truth.frames} for view in truth.views],
+            "views": [{"recording": f"{truth.name}-{view}", "in": 0, "out": truth.frames} for view in views],
             "keys": [_key(truth)],
             "called": {
                 "ruling": _ruling(truth.called),

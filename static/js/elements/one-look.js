@@ -1,349 +1,415 @@
 /**
  * <one-look>: a check on a phone. One look at a clip, seconds to decide, why, next; no way back.
  *
- * The server owns the clock and the answers; this element shows, measures and sends. Its markup is the server's: the
- * parts are found by their `data-part`, and one of the views (ready, look, why, done) is shown at a time.
+ * The server owns the clock and the answers; this element shows, measures and sends. Its markup is the server's: parts
+ * are found by their `data-part`, and `data-show` says in which views a part is there (ready, look, why).
  */
 
-import { dropped, left, measured } from "../lib/look-clock.js";
+import { dropped, left, measured, secondsLeft } from "../lib/look-clock.js";
+import { Outbox } from "../lib/outbox.js";
+import { LookWhy } from "./look-why.js";
 
 /**
  * @typedef {object} Ahead
  * @property {number} n
  * @property {number} number which look this is, from 1
- * @property {string} clip address of the clip
+ * @property {string} clip address of the clip; empty where the look was opened before
  * @property {number} ms length of the clip
  * @property {string} topic
  * @property {string} flag
  * @property {string} no_flag
- * @property {string | null} nonce set when the look was opened before
  */
 
-/** @typedef {{ id: string, text: string, hint: string, exception: boolean }} Element_ */
-
 const FRAMES_A_SECOND = 30;
+const GIVE_UP_MS = 8500;
+const ECHOES = 3;
 
 class OneLook extends HTMLElement {
+  #at = "";
+  #deadline = 5000;
+  #stamp = "";
+  /** @type {Map<number, Promise<string>>} clips that are on their way or here, by look */
+  #clips = new Map();
+  /** @type {Promise<unknown>} clips come one after another, the next one first */
+  #fetching = Promise.resolve();
+  /** @type {Ahead | undefined} */
+  #look;
+  /** @type {Run | undefined} */
+  #run;
+
   connectedCallback() {
-    this.at = this.dataset.at ?? "";
-    this.deadline = Number(this.dataset.seconds) * 1000;
-    this.wasHidden = false;
-    /** @type {Map<number, Promise<string>>} */
-    this.fetched = new Map();
-    this.video = /** @type {HTMLVideoElement} */ (this.querySelector("video"));
+    this.#at = this.dataset.at ?? "";
+    this.#deadline = Number(this.dataset.seconds) * 1000;
+    this.outbox = new Outbox(
+      storage(),
+      `pennon:${this.#at}`,
+      ({ path, body }) => this.#once(path, body),
+      (tries) => this.#wait(tries),
+    );
     document.addEventListener("visibilitychange", () => {
-      this.wasHidden = this.wasHidden || document.hidden;
+      if (document.hidden && this.#run) this.#run.hidden = true;
     });
-    for (const side of this.querySelectorAll("[data-decision]")) {
-      side.addEventListener("pointerdown", (event) => this.press(/** @type {PointerEvent} */ (event)));
-      side.addEventListener("click", (event) => this.press(/** @type {MouseEvent} */ (event)));
+    for (const plane of this.#planes) {
+      plane.addEventListener("pointerdown", (event) => this.#press(plane, event.timeStamp));
+      plane.addEventListener("click", (event) => this.#press(plane, event.timeStamp));
     }
-    this.part("open").addEventListener("click", () => this.open());
-    this.next();
+    document.addEventListener("keydown", (event) => {
+      const side = { ArrowLeft: "no flag", ArrowRight: "flag" }[event.key];
+      const plane = this.#planes.find((each) => each.dataset.decision === side);
+      if (plane && !event.repeat) this.#press(plane, event.timeStamp);
+    });
+    this.#part("open").addEventListener("click", () => this.#open());
+    this.#begin();
+  }
+
+  /** @returns {HTMLButtonElement[]} */
+  get #planes() {
+    return [...this.querySelectorAll("[data-decision]")].map((each) => /** @type {HTMLButtonElement} */ (each));
+  }
+
+  get #video() {
+    return /** @type {HTMLVideoElement} */ (this.querySelector("video"));
   }
 
   /**
    * @param {string} name
    * @returns {HTMLElement}
    */
-  part(name) {
+  #part(name) {
     return /** @type {HTMLElement} */ (this.querySelector(`[data-part="${name}"]`));
   }
 
-  /** @param {string} name */
-  show(name) {
-    for (const view of this.querySelectorAll("[data-view]")) {
-      /** @type {HTMLElement} */ (view).hidden = view.getAttribute("data-view") !== name;
+  /** @param {string} view */
+  #show(view) {
+    this.dataset.view = view;
+    for (const part of this.querySelectorAll("[data-show]")) {
+      /** @type {HTMLElement} */ (part).hidden = !part.getAttribute("data-show")?.split(" ").includes(view);
     }
-    document.body.dataset.view = name;
   }
 
-  /** @param {string} name @param {string} text */
-  say(name, text) {
-    this.part(name).textContent = text;
+  // ------------------------------------------------------------------------------- talking to the server
+
+  /**
+   * One try; null when nothing of ours answered.
+   * @param {string} path
+   * @param {object} [body]
+   */
+  async #once(path, body) {
+    try {
+      const reply = await fetch(`${this.#at}${path}`, {
+        method: body ? "POST" : "GET",
+        headers: {
+          Accept: "application/json",
+          "Content-Type": "application/json",
+          "X-Form-Token": this.dataset.token ?? "",
+        },
+        body: body ? JSON.stringify(body) : null,
+      });
+      if (reply.status >= 500 || !reply.headers.get("content-type")?.includes("json")) return null;
+      this.#part("network").hidden = true;
+      return { status: reply.status, body: await reply.json() };
+    } catch {
+      return null;
+    }
+  }
+
+  /** Say that the network is away, and wait a little. @param {number} tries */
+  #wait(tries) {
+    this.#part("network").hidden = false;
+    return new Promise((/** @type {(value: void) => void} */ again) =>
+      setTimeout(() => again(), Math.min(3000, 500 * (tries + 1))),
+    );
   }
 
   /**
-   * Ask the server; a fault of the network is tried again until it answers.
+   * Ask until the server answers.
    * @param {string} path
    * @param {object} [body]
-   * @returns {Promise<any>}
    */
-  async ask(path, body) {
+  async #ask(path, body) {
     for (let tries = 0; ; tries += 1) {
-      try {
-        const reply = await fetch(`${this.at}${path}`, {
-          method: body ? "POST" : "GET",
-          headers: { "Content-Type": "application/json", "X-Form-Token": this.dataset.token ?? "" },
-          body: body ? JSON.stringify(body) : null,
-        });
-        if (reply.status < 500 && reply.headers.get("content-type")?.includes("json")) {
-          this.part("network").hidden = true;
-          return await reply.json();
-        }
-      } catch {
-        // the network is away; what was decided is kept here and sent when it is back
-      }
-      this.part("network").hidden = false;
-      await new Promise((again) => setTimeout(again, Math.min(3000, 500 * (tries + 1))));
+      const reply = await this.#once(path, body);
+      if (reply) return reply;
+      await this.#wait(tries);
     }
   }
 
-  /** The next look, its clip fetched before anybody is asked whether they are ready. */
-  async next() {
-    this.show("ready");
-    this.part("open").setAttribute("disabled", "");
-    const ahead = await this.ask("/ahead");
-    if (!ahead.looks?.length) {
-      await this.ask("/finish", {});
-      location.replace(`${this.at}/result`);
-      return;
+  async #begin() {
+    await this.outbox?.flush();
+    for (let k = 0; k <= ECHOES; k += 1) {
+      const reply = await this.#ask("/echo", { stamp: this.#stamp });
+      this.#stamp = reply.body.stamp ?? "";
     }
-    /** @type {Ahead[]} */
-    const looks = ahead.looks;
-    this.look = looks[0];
-    for (const name of ["number", "number-why"]) this.say(name, `Look ${this.look.number} of ${ahead.total}`);
-    this.say("ready-number", `Look ${this.look.number} of ${ahead.total}`);
-    this.say("flag-word", this.look.flag);
-    this.say("no-flag-word", this.look.no_flag);
-    this.say("topic", this.look.topic);
-    for (const each of looks) this.fetch(each);
-    this.video.src = await /** @type {Promise<string>} */ (this.fetched.get(this.look.n));
-    this.part("opened-before").hidden = this.look.nonce === null;
-    this.part("open").removeAttribute("disabled");
-    this.part("open").focus();
+    await this.#next("");
+  }
+
+  // ------------------------------------------------------------------------------- before a look
+
+  /**
+   * The next look. Its clip is here before anybody is asked whether they are ready.
+   * @param {string} told what became of the one before, if that must be said
+   */
+  async #next(told) {
+    const open = /** @type {HTMLButtonElement} */ (this.#part("open"));
+    open.disabled = true;
+    this.#part("opened-before").hidden = true;
+    this.#part("fetching").hidden = false;
+    this.#part("told").hidden = !told;
+    this.#part("told").textContent = told;
+    this.#clock(1);
+    this.#show("ready");
+    const { status, body } = await this.#ask("/ahead");
+    if (status !== 200) return this.#stop(body.error);
+    const look = /** @type {Ahead | undefined} */ (body.looks[0]);
+    if (!look) return this.#finish();
+    this.#look = look;
+    this.#part("number").textContent = `Look ${look.number} of ${body.total}`;
+    this.#part("topic").textContent = look.topic;
+    this.#part("flag-word").textContent = look.flag;
+    this.#part("no-flag-word").textContent = look.no_flag;
+    for (const each of body.looks) this.#fetch(each);
+    if (look.clip) await this.#load(await /** @type {Promise<string>} */ (this.#clips.get(look.n)));
+    this.#part("fetching").hidden = true;
+    this.#part("opened-before").hidden = look.clip !== "";
+    open.textContent = look.clip ? "Show it" : "Call it";
+    open.disabled = false;
+    open.focus({ preventScroll: true });
+  }
+
+  async #finish() {
+    await this.#ask("/finish", {});
+    location.replace(`${this.#at}/result`);
+  }
+
+  /** Something that trying again does not mend. @param {string} [why] */
+  #stop(why) {
+    this.#part("fetching").hidden = true;
+    this.#part("told").hidden = false;
+    this.#part("told").textContent = `${why ?? "This cannot go on."} Load the page again; what you decided is kept.`;
   }
 
   /** @param {Ahead} look */
-  fetch(look) {
-    if (this.fetched.has(look.n)) return;
-    const clip = async () => {
-      for (let tries = 0; ; tries += 1) {
-        try {
-          const reply = await fetch(look.clip);
-          if (reply.ok) return URL.createObjectURL(await reply.blob());
-        } catch {
-          // tried again below
-        }
-        await new Promise((again) => setTimeout(again, Math.min(4000, 700 * (tries + 1))));
+  #fetch(look) {
+    if (!look.clip || this.#clips.has(look.n)) return;
+    const clip = this.#fetching.then(() => this.#clip(look.clip));
+    this.#fetching = clip;
+    this.#clips.set(look.n, clip);
+  }
+
+  /** A clip as an address inside this page. @param {string} address */
+  async #clip(address) {
+    for (let tries = 0; ; tries += 1) {
+      try {
+        const reply = await fetch(address);
+        if (reply.ok) return URL.createObjectURL(await reply.blob());
+        if (reply.status === 404) return "";
+      } catch {
+        // the network is away; tried again below
       }
-    };
-    this.fetched.set(look.n, clip());
+      await this.#wait(tries);
+      this.#part("network").hidden = true;
+    }
   }
 
-  /** Open the look: from here on there is no way back. */
-  async open() {
-    const look = /** @type {Ahead} */ (this.look);
-    this.part("open").setAttribute("disabled", "");
-    const asked = performance.now();
-    const reply = await this.ask(`/looks/${look.n}/open`, {});
-    this.rtt = Math.round(performance.now() - asked);
-    this.opened = performance.now();
-    this.nonce = reply.nonce;
-    this.first = /** @type {number | null} */ (null);
-    this.last = /** @type {number | null} */ (null);
-    this.presented = 0;
-    this.decided = false;
-    this.wasHidden = document.hidden;
-    this.show("look");
-    if (!reply.opened) {
-      // seen before: decide, or let it go, but it is not shown again
-      this.first = this.opened;
-      this.last = this.opened;
-      this.run();
-      return;
-    }
-    this.watch();
-    await this.video.play().catch(() => this.ended());
-    this.run();
-  }
-
-  /** Note when the first and the last frame are shown, as exactly as this browser tells. */
-  watch() {
-    const video = this.video;
-    const total = Math.round((/** @type {Ahead} */ (this.look).ms / 1000) * FRAMES_A_SECOND);
-    video.onended = () => this.ended();
-    if (!("requestVideoFrameCallback" in video)) {
-      video.onplaying = () => {
-        this.first ??= performance.now();
-        this.presented = total;
-      };
-      return;
-    }
-    /** @type {VideoFrameRequestCallback} */
-    const frame = (_, shown) => {
-      this.first ??= shown.expectedDisplayTime;
-      this.presented = shown.presentedFrames - (this.before ?? 0);
-      this.shownLast = shown.expectedDisplayTime;
-      if (!this.decided) video.requestVideoFrameCallback(frame);
-    };
-    this.before = video.getVideoPlaybackQuality?.().totalVideoFrames ? this.presented : 0;
-    video.requestVideoFrameCallback((now, shown) => {
-      this.before = shown.presentedFrames - 1;
-      frame(now, shown);
+  /** @param {string} address */
+  #load(address) {
+    const video = this.#video;
+    return new Promise((/** @type {(value: void) => void} */ ready) => {
+      video.onloadeddata = video.onerror = () => ready();
+      setTimeout(() => ready(), GIVE_UP_MS);
+      video.src = address;
+      video.load();
     });
   }
 
-  ended() {
-    if (this.last === null) this.last = this.shownLast ?? performance.now();
-    this.first ??= this.opened ?? 0;
+  // ------------------------------------------------------------------------------- the look
+
+  /** Open the look: from here on there is no way back. */
+  async #open() {
+    const look = /** @type {Ahead} */ (this.#look);
+    /** @type {HTMLButtonElement} */ (this.#part("open")).disabled = true;
+    const { status, body } = await this.#ask(`/looks/${look.n}/open`, { stamp: this.#stamp });
+    if (status !== 200) return this.#stop(body.error);
+    if (body.nonce === null) return this.#next("");
+    this.#run = new Run(look, body.nonce, body.opened ? this.#deadline : body.left, !body.opened);
+    this.#show("look");
+    if (body.opened) this.#play(this.#run);
+    else this.#live(true);
+    this.#tick(this.#run);
   }
 
-  /** Draw the clock until it is decided or time is up. */
-  run() {
-    const clock = this.part("clock");
+  /** Show the clip once, and note when its first and its last frame are shown. @param {Run} run */
+  #play(run) {
+    const video = this.#video;
+    const started = (/** @type {number} */ at) => {
+      if (run.first === null) this.#live(true);
+      run.first ??= at;
+    };
+    video.onended = () => run.end(performance.now());
+    video.onerror = () => run.end(performance.now());
+    if ("requestVideoFrameCallback" in video) {
+      /** @type {VideoFrameRequestCallback} */
+      const frame = (_, shown) => {
+        started(shown.expectedDisplayTime);
+        run.shown(shown.expectedDisplayTime, shown.presentedFrames);
+        if (!run.decided) video.requestVideoFrameCallback(frame);
+      };
+      video.requestVideoFrameCallback(frame);
+    } else {
+      /** @type {HTMLVideoElement} */ (video).onplaying = () => started(performance.now());
+    }
+    video.play().catch(() => run.end(performance.now()));
+  }
+
+  /** @param {boolean} live whether the planes can be pressed */
+  #live(live) {
+    for (const plane of this.#planes) plane.disabled = !live;
+  }
+
+  /** Draw the clock until it is decided, or time is up, or the clip does not play. @param {Run} run */
+  #tick(run) {
     let second = -1;
     const step = () => {
-      if (this.decided) return;
-      const share = left(performance.now(), this.last ?? null, this.deadline ?? 0);
-      const seconds = Math.ceil((share * (this.deadline ?? 0)) / 1000);
-      clock.style.setProperty("--left", String(share));
-      if (seconds !== second) {
-        second = seconds;
-        this.say("seconds", String(seconds));
-        if (seconds === 1 && this.last !== null) navigator.vibrate?.(60);
-      }
-      if (share <= 0) {
-        this.decide(null, performance.now());
-        return;
-      }
-      requestAnimationFrame(step);
+      if (run.decided) return;
+      const now = performance.now();
+      const share = left(now, run.last, run.deadline);
+      const seconds = this.#clock(share * (run.deadline / this.#deadline));
+      if (seconds !== second && seconds === 1 && run.last !== null) navigator.vibrate?.(60);
+      second = seconds;
+      if (share <= 0 || run.stuck(now)) this.#decide(run, null, now);
+      else requestAnimationFrame(step);
     };
     requestAnimationFrame(step);
   }
 
-  /** @param {PointerEvent | MouseEvent} event */
-  press(event) {
-    const side = /** @type {HTMLElement} */ (event.currentTarget);
-    this.decide(side.dataset.decision ?? null, event.timeStamp);
+  /**
+   * The figure, and the pennon drawn in towards its staff; in steps where people want less motion.
+   * @param {number} share of the time that is left
+   */
+  #clock(share) {
+    const seconds = secondsLeft(share, this.#deadline);
+    const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+    const drawn = still ? (seconds * 1000) / this.#deadline : share;
+    this.#part("clock").style.setProperty("--left", String(drawn));
+    const figure = this.#part("seconds");
+    if (figure.textContent !== String(seconds)) figure.textContent = String(seconds);
+    return seconds;
+  }
+
+  /** @param {HTMLButtonElement} plane @param {number} pressed */
+  #press(plane, pressed) {
+    const run = this.#run;
+    if (run && !plane.disabled && this.dataset.view === "look")
+      this.#decide(run, plane.dataset.decision ?? null, pressed);
   }
 
   /**
    * Lock the decision and send it; sending may take as long as it takes.
+   * @param {Run} run
    * @param {string | null} decision
    * @param {number} pressed
    */
-  async decide(decision, pressed) {
-    if (this.decided || this.opened === undefined || document.body.dataset.view !== "look") return;
-    const look = /** @type {Ahead} */ (this.look);
-    this.decided = true;
-    this.video.pause();
-    const total = Math.round((look.ms / 1000) * FRAMES_A_SECOND);
-    const first = this.first ?? this.opened;
-    const times = measured(this.opened, first, this.last ?? null, pressed, look.ms);
-    const lost = this.last === null ? 0 : dropped(this.presented ?? 0, total);
-    const reply = await this.ask(`/looks/${look.n}/answer`, {
-      ...times,
-      nonce: this.nonce,
-      decision,
-      hidden: this.wasHidden,
-      dropped: lost,
-      rtt: this.rtt,
-      idempotency: `${this.nonce}:${look.n}`,
-    });
-    this.fetched?.delete(look.n);
-    if (decision === null || reply.counts === false) {
-      this.say("told", decision === null ? "No answer in time." : "");
-      this.part("unplayed").hidden = reply.counts !== false;
-      this.show("told");
-      setTimeout(() => this.next(), reply.counts === false ? 2600 : 1200);
-      return;
-    }
-    await this.why(decision, reply);
+  async #decide(run, decision, pressed) {
+    if (run.decided) return;
+    run.decided = true;
+    this.#live(false);
+    this.#leave(run.look);
+    const message = { ...run.report(pressed), decision, idempotency: run.idempotency, nonce: run.nonce };
+    const reply = await this.outbox?.post(`/looks/${run.look.n}/answer`, message);
+    if (reply?.status !== 200) return this.#next(reply?.body.error ?? "");
+    const { counts, why } = reply.body;
+    if (!counts) return this.#next("Your phone could not play this smoothly. It does not count; another one comes.");
+    if (decision === null || !why) return this.#next("No call in time.");
+    this.#show("why");
+    const asked = this.querySelector("look-why");
+    if (!(asked instanceof LookWhy)) return;
+    const word = decision === "flag" ? run.look.flag : run.look.no_flag;
+    const reason = await asked.ask(decision, word, why);
+    await this.outbox?.post(`/looks/${run.look.n}/reason`, reason);
+    await this.#next("");
   }
+
+  /** The clip is gone once it is decided. @param {Ahead} look */
+  async #leave(look) {
+    const video = this.#video;
+    video.pause();
+    video.removeAttribute("src");
+    video.load();
+    const address = await this.#clips.get(look.n);
+    if (address) URL.revokeObjectURL(address);
+    this.#clips.delete(look.n);
+  }
+}
+
+/** One look while it is open: when which frame was shown. Times of `performance.now()`. */
+class Run {
+  /** @type {number | null} */
+  first = null;
+  /** @type {number | null} */
+  last = null;
+  opened = performance.now();
+  hidden = document.hidden;
+  decided = false;
+  idempotency = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2, 12)}`;
+  #newest = 0;
+  #frames = 0;
+  /** @type {number | null} */
+  #before = null;
 
   /**
-   * Ask why: every element one by one, or the deciding one by one tap.
-   * @param {string} decision
-   * @param {{ asks_all: boolean, why: Element_[] }} reply
+   * @param {Ahead} look
+   * @param {string} nonce
+   * @param {number} deadline ms to decide after the last frame
+   * @param {boolean} reopened whether it was opened before: nothing is shown, the time runs
    */
-  async why(decision, reply) {
-    const look = /** @type {Ahead} */ (this.look);
-    this.show("why");
-    for (const side of this.querySelectorAll("[data-called]")) {
-      /** @type {HTMLElement} */ (side).hidden = side.getAttribute("data-called") !== decision;
-    }
-    for (const word of this.querySelectorAll("[data-called-word]")) {
-      word.textContent = (decision === "flag" ? look.flag : look.no_flag).toLowerCase();
-    }
-    /** @type {Record<string, string>} */
-    const shows = reply.asks_all ? await this.askAll(reply.why) : await this.askOne(reply.why);
-    await this.ask(`/looks/${look.n}/reason`, { shows, whole: reply.asks_all });
-    this.next();
+  constructor(look, nonce, deadline, reopened) {
+    this.look = look;
+    this.nonce = nonce;
+    this.deadline = Math.max(1, deadline);
+    this.reopened = reopened;
+    if (reopened) this.first = this.last = this.opened;
   }
 
-  /** @param {Element_[]} elements */
-  async askAll(elements) {
-    this.part("all").hidden = false;
-    this.part("one").hidden = true;
-    /** @type {Record<string, string>} */
-    const shows = {};
-    for (let k = 0; k < elements.length; k += 1) {
-      const element = elements[k];
-      this.say("element-number", element.exception ? "" : String(k + 1));
-      this.say("element-text", element.text);
-      this.say("element-hint", element.hint);
-      this.say("element-count", `${k + 1} of ${elements.length}`);
-      const back = this.part("element-back");
-      back.hidden = k === 0;
-      const chosen = await this.choice(back);
-      if (chosen === "back") {
-        k -= 2;
-        continue;
-      }
-      shows[element.id] = chosen;
-    }
-    return shows;
+  /** @param {number} at @param {number} presented frames that the browser has shown since it began */
+  shown(at, presented) {
+    this.#before ??= presented - 1;
+    this.#frames = presented - this.#before;
+    this.#newest = at;
   }
 
-  /** @param {HTMLElement} back */
-  choice(back) {
-    return new Promise((/** @type {(chosen: string) => void} */ chosen) => {
-      for (const button of this.querySelectorAll("[data-presence]")) {
-        /** @type {HTMLElement} */ (button).onclick = () =>
-          chosen(/** @type {HTMLElement} */ (button).dataset.presence ?? "");
-      }
-      back.onclick = () => chosen("back");
-    });
+  /** @param {number} now */
+  end(now) {
+    this.first ??= now;
+    this.last ??= this.#newest || now;
   }
 
-  /**
-   * One tap: which of them decided it.
-   * @param {Element_[]} elements
-   * @returns {Promise<Record<string, string>>}
-   */
-  askOne(elements) {
-    this.part("all").hidden = true;
-    this.part("one").hidden = false;
-    const list = this.part("points");
-    const pattern = /** @type {HTMLTemplateElement} */ (this.querySelector("template"));
-    return new Promise((done) => {
-      const rows = [
-        { id: "", text: "All of it is there, and nothing takes it away", shows: "present" },
-        ...elements.map((each) => ({
-          id: each.id,
-          text: each.exception ? each.text : `Missing: ${each.text}`,
-          shows: each.exception ? "present" : "absent",
-        })),
-        { id: "-", text: "I could not see it", shows: "can't tell" },
-      ];
-      list.replaceChildren(
-        ...rows.map((row) => {
-          const item = /** @type {DocumentFragment} */ (pattern.content.cloneNode(true));
-          const button = /** @type {HTMLButtonElement} */ (item.querySelector("button"));
-          button.textContent = row.text;
-          button.onclick = () => done(row.id === "" || row.id === "-" ? {} : { [row.id]: row.shows });
-          if (row.id === "") {
-            button.onclick = () =>
-              done(Object.fromEntries(elements.map((each) => [each.id, each.exception ? "absent" : "present"])));
-          }
-          if (row.id === "-") {
-            button.onclick = () => done(Object.fromEntries(elements.map((each) => [each.id, "can't tell"])));
-          }
-          return item;
-        }),
-      );
-    });
+  /** Whether the clip does not begin, or does not come to its end. @param {number} now */
+  stuck(now) {
+    if (this.first === null) return now - this.opened > GIVE_UP_MS;
+    if (this.last === null && now - this.first > this.look.ms + GIVE_UP_MS) this.end(now);
+    return false;
+  }
+
+  /** What the server is told of the timing. @param {number} pressed */
+  report(pressed) {
+    const first = this.first ?? pressed;
+    const total = Math.round((this.look.ms / 1000) * FRAMES_A_SECOND);
+    const counted = this.last !== null && this.#frames > 0;
+    return {
+      ...measured(this.opened, first, this.first === null ? first : this.last, pressed, this.look.ms),
+      hidden: this.hidden,
+      dropped: counted ? dropped(this.#frames, total) : 0,
+      reopened: this.reopened,
+    };
+  }
+}
+
+/** Where this browser keeps things; null where it keeps none. */
+function storage() {
+  try {
+    return localStorage;
+  } catch {
+    return null;
   }
 }
 

@@ -73,7 +73,9 @@ class RuleCardElement extends HTMLElement {
 
   /** Turn to the card of the chosen topic; what stands on the others is not sent. */
   #turn() {
-    const cards = /** @type {NodeListOf<HTMLFieldSetElement>} */ (this.form?.querySelectorAll("fieldset[data-card]") ?? []);
+    const cards = /** @type {NodeListOf<HTMLFieldSetElement>} */ (
+      this.form?.querySelectorAll("fieldset[data-card]") ?? []
+    );
     for (const card of cards) {
       card.hidden = card.dataset.card !== this.#value("topic");
       card.disabled = card.hidden;
@@ -110,8 +112,8 @@ class RuleCardElement extends HTMLElement {
     const differs = !incomplete && keyed !== given.ruling;
     this.#part("differs").hidden = !differs;
     this.#part("look-again").hidden = given.reasons.length === 0;
-    this.#part("look-again-of").textContent = given.reasons.length ? `“${this.#text(given.reasons[0])}”` : "";
-    this.#part("change-to").textContent = this.#word(given.ruling);
+    this.#part("look-again").textContent = `Look at ${this.#number(given.reasons[0])} again`;
+    this.#part("change").textContent = `Change to ${this.#word(given.ruling)}`;
     for (const row of this.#rows) row.classList.toggle("leaf", given.reasons.includes(row.dataset.of ?? ""));
   }
 
@@ -121,14 +123,12 @@ class RuleCardElement extends HTMLElement {
     if (!given.decided) return ", because the picture decides nothing and the card says so in doubt";
     const first = given.reasons[0];
     if (first === undefined) return ", because all is present and nothing lifts it";
-    const row = this.#rows.find((each) => each.dataset.of === first);
-    const name = row?.dataset.n ? `element ${row.dataset.n}` : `“${this.#text(first)}”`;
-    return `, because ${name} is ${row?.dataset.kind === "element" ? "absent" : "present"}`;
+    return `, because ${this.#number(first)} is ${this.#rules.elements.includes(first) ? "absent" : "present"}`;
   }
 
   /** @param {string | undefined} of */
-  #text(of) {
-    return this.#rows.find((row) => row.dataset.of === of)?.dataset.text ?? "";
+  #number(of) {
+    return this.#rows.find((row) => row.dataset.of === of)?.dataset.n ?? "";
   }
 
   /** @param {string} ruling */

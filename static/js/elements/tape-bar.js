@@ -5,7 +5,7 @@
 
 import { following, frameAtPlace, heights, opening, place, zoomed } from "../lib/tape-window.js";
 
-const HEIGHTS = 3;
+const HEIGHTS = 2;
 
 /** @typedef {{name: string, frame: number}} Planted */
 

@@ -21,8 +21,8 @@
 export function measured(opened, first, last, pressed, length) {
   const end = last ?? first + length;
   return {
-    load: Math.round(first - opened),
-    play: Math.round(last === null ? length : end - first),
+    load: Math.max(0, Math.round(first - opened)),
+    play: Math.round(end - first),
     decide: Math.round(pressed - end),
   };
 }
@@ -32,6 +32,7 @@ export function measured(opened, first, last, pressed, length) {
  * @param {number} now
  * @param {number | null} last when the last frame was shown
  * @param {number} deadline
+ * @returns {number}
  */
 export function left(now, last, deadline) {
   if (last === null) return 1;
@@ -39,10 +40,21 @@ export function left(now, last, deadline) {
 }
 
 /**
- * Share of frames that were not shown, from the counts that a browser gives with each frame.
- * @param {number} presented frames that were shown
- * @param {number} total frames of the clip
+ * The figure beside the clock: whole seconds that are left, the last of them until it is over.
+ * @param {number} share of the time that is left
+ * @param {number} deadline in milliseconds
+ * @returns {number}
  */
-export function dropped(presented, total) {
-  return total > 0 ? Math.min(1, Math.max(0, 1 - presented / total)) : 0;
+export function secondsLeft(share, deadline) {
+  return Math.ceil((share * deadline) / 1000 - 1e-9);
+}
+
+/**
+ * Share of the frames that were not shown, from the count that a browser gives with each frame.
+ * @param {number} shown how many frames were shown
+ * @param {number} total frames of the clip
+ * @returns {number}
+ */
+export function dropped(shown, total) {
+  return total > 0 ? Math.min(1, Math.max(0, 1 - shown / total)) : 0;
 }
