@@ -33,12 +33,12 @@ help: ## This list
 	@awk -F ':.*## ' '/^[a-z0-9-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
 .PHONY: run
-run: ## Start the server on this machine
-	$(call later,the server)
+run: $(RUNTIME) ## Start the server on this machine
+	@$(BIN)/pennon serve
 
 .PHONY: demo
-demo: ## The Saltmarsh Coast League, ready to try, on this machine
-	$(call later,the server)
+demo: $(RUNTIME) ## The Saltmarsh Coast League, ready to try, on this machine
+	@PENNON_DATA="$${PENNON_DATA:-$(CURDIR)/.build/demo}" $(BIN)/pennon demo
 
 .PHONY: test
 test: check ## All checks, then all tests (ARGS="-k clock" for some)
@@ -76,8 +76,8 @@ load: ## Many phones answering at once
 	$(call later,the server)
 
 .PHONY: simulate
-simulate: ## Error rates and lengths of the clearance policies, by simulation
-	$(call later,the statistics)
+simulate: $(DEV) ## Error rates and lengths of the clearance policies, by simulation
+	@$(BIN)/python -m tests.simulate.targets
 
 .PHONY: test-engines
 test-engines: ## The pages in a second and third browser engine

@@ -82,14 +82,14 @@ def digest(name: str) -> str:
 
 
 def publish(
-    session: Session, plan: QuizPlan = PLAN, *, cut: bool = True, due: datetime | None = None, now: datetime = NOW
+    session: Session, plan: QuizPlan = PLAN, *, cut: int = 60, due: datetime | None = None, now: datetime = NOW
 ) -> Quiz:
-    """Publish a quiz of the plays; with `cut`, as if its clips had been cut for phones."""
+    """Publish a quiz of the plays, as if its clips had been cut for phones to so many frames; 0: not yet."""
     quiz = publish_quiz(session, plan, RATE, 7, due, "orla", now=now)
     session.flush()
     if cut:
         for item in list_items(session, quiz.id):
-            keep_cut(session, quiz.id, item.n, digest(f"cut {item.clip_id}"), 60, now=now)
+            keep_cut(session, quiz.id, item.n, digest(f"cut {item.clip_id}"), cut, now=now)
     return quiz
 
 

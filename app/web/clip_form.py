@@ -223,12 +223,13 @@ def _marks(rows: Mapping[str, str], before: Clip | None, card: RuleCard) -> tupl
     return (*kept, *typed)
 
 
-def told(faults: list[Fault], clip: Clip) -> dict[str, str]:
-    """What does not fit in a clip, by the field of the form."""
+def told(faults: list[Fault], clip: Clip, frames: int) -> dict[str, str]:
+    """What does not fit in a clip, by the field of the form; `frames`: how many the desk's recording has."""
     about: dict[str, str] = {}
     for fault in faults:
         text = capital(fault.what) + (f": {fault.expected}." if fault.expected else ".")
-        about.setdefault(_field(fault.path, clip), text)
+        name = _field(fault.path, clip)
+        about.setdefault(name, f"The recording ends at frame {frames - 1}." if name == "out_frame" else text)
     return about
 
 

@@ -200,4 +200,6 @@ def _plain(value: Any) -> str:
     """A field's value as one would read it; a tick reads the same from the form and from a clip."""
     if isinstance(value, list):
         return ", ".join(sorted(map(str, value)))
-    return "" if value in (None, False) else "yes" if value is True else str(value)
+    if isinstance(value, bool):
+        return "yes" if value else ""
+    return "" if value is None else str(value)

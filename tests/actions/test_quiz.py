@@ -78,7 +78,7 @@ def test_each_cut_shows_its_planned_pictures_and_the_last_is_held(
 ) -> None:
     library = shelf[0]
     told: list[tuple[str, float]] = [("", 0.0)]
-    quiz = database.change(publish, SMALL, cut=False)
+    quiz = database.change(publish, SMALL, cut=0)
     with database.read() as session:
         assert jobs_by_key(session, [cuts_key(quiz.id)])[cuts_key(quiz.id)].kind == "cuts"
     make_cuts(work_on(database, library, quiz.id, told))
@@ -99,7 +99,7 @@ def test_each_cut_shows_its_planned_pictures_and_the_last_is_held(
 
 def test_a_cut_is_silent_and_carries_nothing_of_its_source(database: Database, shelf: tuple[Library, Prepared]) -> None:
     library, prepared = shelf
-    quiz = database.change(publish, SMALL, cut=False)
+    quiz = database.change(publish, SMALL, cut=0)
     make_cuts(work_on(database, library, quiz.id))
     for item in items(database, quiz.id):
         path = library.cut(str(item.cut))
@@ -117,7 +117,7 @@ def test_the_pictures_that_prove_the_findings_are_there_afterwards(
     database: Database, shelf: tuple[Library, Prepared]
 ) -> None:
     library, _ = shelf
-    quiz = database.change(publish, SMALL, cut=False)
+    quiz = database.change(publish, SMALL, cut=0)
     make_cuts(work_on(database, library, quiz.id))
     stills = sorted(library.root.glob("stills/*/*.jpg"))
     stamps = {video.read_stamp(np.asarray(Image.open(path).convert("RGB"))) for path in stills}
@@ -126,7 +126,7 @@ def test_the_pictures_that_prove_the_findings_are_there_afterwards(
 
 def test_making_them_again_makes_nothing(database: Database, shelf: tuple[Library, Prepared]) -> None:
     library, _ = shelf
-    quiz = database.change(publish, SMALL, cut=False)
+    quiz = database.change(publish, SMALL, cut=0)
     make_cuts(work_on(database, library, quiz.id))
     before = {path: path.stat().st_mtime_ns for path in library.root.rglob("*") if path.is_file()}
     make_cuts(work_on(database, library, quiz.id))
@@ -139,7 +139,7 @@ def test_while_a_recording_is_being_prepared_the_job_is_to_be_tried_again(
     library, prepared = shelf
     database.change(_late)
     everything = SMALL.model_copy(update={"clips": 8})
-    quiz = database.change(publish, everything, cut=False)
+    quiz = database.change(publish, everything, cut=0)
     with pytest.raises(RenderFailed) as failure:
         make_cuts(work_on(database, library, quiz.id))
     assert not failure.value.permanent

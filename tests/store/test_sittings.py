@@ -144,7 +144,7 @@ def test_only_who_is_to_take_it_may_start(database: Database, quiz: Quiz) -> Non
 
 
 def test_a_check_cannot_start_before_its_clips_are_cut(database: Database) -> None:
-    quiz = database.change(publish, cut=False)
+    quiz = database.change(publish, cut=0)
     with pytest.raises(Conflict, match="still being prepared"):
         database.change(start_sitting, quiz.id, "sil", now=NOW)
 

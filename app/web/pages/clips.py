@@ -185,7 +185,7 @@ def _said(db: Database, desk: DeskPage, form: ClipForm, data: FormData) -> tuple
         raise forms.Mistakes({}, {"topic": "Choose one of those offered."})
     clip = clip_of(form, rows_of(data), desk.clip, card, desk.recordings, secrets.token_hex(8), desk.house.rate)
     with db.read() as session:
-        about = told(clip_faults(session, clip), clip)
+        about = told(clip_faults(session, clip), clip, desk.frames)
     if about:
         raise forms.Mistakes({}, about)
     return clip, card.id

@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal
 
-from sample_clips.simulator import lines
+import numpy as np
+
+from sample_clips.simulator import flight, lines
 from sample_clips.simulator.course import Course
 from sample_clips.simulator.flight import FOOTBALL
 from sample_clips.simulator.plays.ball_out_stories import looker
@@ -21,6 +23,8 @@ Story = Callable[[str, int, float, float], Script]
 
 WHOLE = lines.GOAL_LINE + FOOTBALL.radius  # the ball's centre when the whole ball is just past
 ON_LINE = ((0.0, 51.6), (1.5, 52.45), (7.0, 52.45))
+
+LEAST_S = 6.1
 
 Answer = Literal["goal", "no goal"]
 
@@ -44,9 +48,19 @@ def scripted(name: str, seed: int, course: Course, parts: tuple[Part, ...], nois
             until: int, stands: tuple[tuple[float, float], ...] = ON_LINE, focal: float = 1350.0,
             actions: tuple[tuple[str, Action], ...] = ()) -> Script:  # fmt: skip
     """The script of an attempt: the assistant at the goal line, and from where to where the ball is followed."""
+    course = lasting(course)
     official = looker(stands, len(course.path), seed)
     return Script(name, seed, course, parts, official, focal, actions, noises,
                   facts={"attempt": attempt, "until": until})  # fmt: skip
+
+
+def lasting(course: Course, seconds: float = LEAST_S) -> Course:
+    """The same story, told on until it is long enough to be looked at: the ball goes on as it would by itself."""
+    left = seconds - course.now
+    if left <= 0:
+        return course
+    moves = float(np.linalg.norm(flight.leaving(course.path))) > 0.3
+    return course.free(left) if moves else course.still(left)
 
 
 def vain(seconds: float, towards: tuple[float, float, float], role: str = "keeper") -> tuple[str, Action]:

@@ -19,7 +19,7 @@ class RuleCardElement extends HTMLElement {
     this.form = /** @type {HTMLFormElement} */ (this.closest("form"));
     this.desk = /** @type {import("./marking-desk.js").MarkingDesk} */ (this.closest("marking-desk"));
     document.addEventListener("keydown", (event) => this.#key(event));
-    this.addEventListener("change", (event) => this.#chosen(/** @type {HTMLInputElement} */ (event.target)));
+    this.form.addEventListener("change", (event) => this.#chosen(/** @type {HTMLInputElement} */ (event.target)));
     this.addEventListener("click", (event) => this.#press(event));
     this.form.addEventListener("restored", () => this.draw());
     this.#turn();
@@ -55,8 +55,8 @@ class RuleCardElement extends HTMLElement {
    */
   #choose(name, value) {
     const escaped = CSS.escape(value);
-    const field = /** @type {HTMLInputElement | null} */ (
-      this.querySelector(`fieldset:not([disabled]) input[name="${name}"][value="${escaped}"]`)
+    const field = /** @type {HTMLInputElement | null | undefined} */ (
+      this.form?.querySelector(`input[name="${name}"][value="${escaped}"]:enabled`)
     );
     if (!field) return;
     field.checked = true;

@@ -5,7 +5,7 @@
 
 import { following, frameAtPlace, heights, opening, place, zoomed } from "../lib/tape-window.js";
 
-const HEIGHTS = 2;
+const LEAST_ROWS = 2;
 
 /** @typedef {{name: string, frame: number}} Planted */
 
@@ -97,15 +97,19 @@ class TapeBar extends HTMLElement {
       const mark = planted.find((each) => each.name === pennon.dataset.goto);
       const at = mark ? place(mark.frame, stretch) : -1;
       staff.hidden = at < 0 || at > 1;
-      if (!staff.hidden) there.push({ staff, at, x: at * this.clientWidth, width: pennon.offsetWidth });
+      const [width, x] = [pennon.offsetWidth, at * this.clientWidth];
+      const isLeftwards = !staff.hidden && x + width > this.clientWidth;
+      staff.classList.toggle("leftwards", isLeftwards);
+      if (!staff.hidden) there.push({ staff, at, x: isLeftwards ? x - width : x, width });
     }
     there.sort((one, two) => one.x - two.x);
-    heights(there, HEIGHTS).forEach((height, n) => {
+    const found = heights(there);
+    set(this, "--rows", Math.max(LEAST_ROWS, 1 + Math.max(0, ...found)));
+    found.forEach((height, n) => {
       const each = there[n];
       if (!each) return;
       set(each.staff, "--at", each.at);
       set(each.staff, "--height", height);
-      each.staff.classList.toggle("leftwards", each.x + each.width > this.clientWidth);
     });
   }
 }

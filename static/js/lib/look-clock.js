@@ -46,7 +46,7 @@ export function left(now, last, deadline) {
  * @returns {number}
  */
 export function secondsLeft(share, deadline) {
-  return Math.ceil((share * deadline) / 1000 - 1e-9);
+  return Math.max(0, Math.ceil((share * deadline) / 1000 - 1e-9));
 }
 
 /**

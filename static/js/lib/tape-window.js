@@ -84,17 +84,19 @@ export function frameAtPlace(share, stretch) {
 }
 
 /**
- * Heights for flags that stand side by side: the first that is free, so that no two words lie on each other.
- * @param {{x: number, width: number}[]} flags from left to right, in pixels
- * @param {number} most how many heights there are
+ * Heights for flags that stand side by side, from left to right, so that no staff crosses a word: a flag stands above
+ * every other that begins under it.
+ * @param {{x: number, width: number}[]} flags in pixels
  * @returns {number[]} the height of each, from 0
  */
-export function heights(flags, most) {
-  const ends = new Array(most).fill(Number.NEGATIVE_INFINITY);
-  return flags.map(({ x, width }) => {
-    const free = ends.findIndex((end) => end <= x);
-    const height = free < 0 ? ends.indexOf(Math.min(...ends)) : free;
-    ends[height] = x + width;
-    return height;
-  });
+export function heights(flags) {
+  /** @type {number[]} */
+  const found = new Array(flags.length).fill(0);
+  for (let n = flags.length - 1; n >= 0; n -= 1) {
+    const end = (flags[n]?.x ?? 0) + (flags[n]?.width ?? 0);
+    for (let m = n + 1; m < flags.length && (flags[m]?.x ?? 0) < end; m += 1) {
+      found[n] = Math.max(found[n] ?? 0, (found[m] ?? 0) + 1);
+    }
+  }
+  return found;
 }
