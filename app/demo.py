@@ -181,7 +181,7 @@ def _due_now(database: Database) -> None:
     with database.read() as session:
         if list_quizzes(session):
             return
-        plan = load_plan(session, "offside")
+        plan = load_plan(session, "first-season")
     now = _now()
     friday = (now + timedelta(days=(4 - now.weekday()) % 7 or 7)).replace(hour=20, minute=0, second=0, microsecond=0)
     rate = _about(database).house.rate

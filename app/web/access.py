@@ -48,6 +48,7 @@ TABLE: dict[tuple[str, str], frozenset[Role]] = {
     ("GET", "/readiness/crews/{crew_id}"): STAFF,
     ("GET", "/readiness/people/{person_id}"): STAFF,
     ("POST", "/readiness/people/{person_id}/sign-off"): DESK,
+    ("GET", "/crew"): FIELD,
     # clips
     ("GET", "/clips"): DESK,
     ("GET", "/clips/new"): DESK,
@@ -78,7 +79,6 @@ TABLE: dict[tuple[str, str], frozenset[Role]] = {
     ("POST", "/quizzes/{quiz_id}/assign"): STAFF,
     # checks: what is due, taking one, its looks
     ("GET", "/due"): FIELD,
-    ("GET", "/practice"): FIELD,
     ("GET", "/checks/{quiz_id}"): FIELD,
     ("POST", "/checks/{quiz_id}/start"): FIELD,
     ("GET", "/sittings/{sitting_id}"): FIELD,

@@ -23,7 +23,7 @@ COORDINATOR: tuple[Way, ...] = (
     ("/people", "People"),
 )
 EVALUATOR: tuple[Way, ...] = (("/lessons", "Lessons"),)
-OFFICIAL: tuple[Way, ...] = (("/due", "Due"), ("/practice", "Practice"), ("/results", "Results"), ("/crew", "My crew"))
+OFFICIAL: tuple[Way, ...] = (("/due", "Due"), ("/lessons", "Lessons"), ("/results", "Results"), ("/crew", "My crew"))
 
 
 def ways_of(role: Role) -> tuple[Way, ...]:

@@ -95,13 +95,6 @@ class LookPage:
     seconds: int
 
 
-@dataclass(frozen=True)
-class PracticePage:
-    """What there is to practise with."""
-
-    lessons: int
-
-
 @router.get("/due")
 def due_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
     """The first page of an official."""
@@ -203,10 +196,3 @@ def look_page(request: Request, sitting_id: RandomId, db: Db, viewer: Looking) -
     if sitting.ended_at is not None:
         return RedirectResponse(f"/sittings/{sitting_id}/result", 303)
     return page(request, "check/look.html", LookPage(sitting, quiz.plan.seconds))
-
-
-@router.get("/practice")
-def practice_page(request: Request, db: Db) -> Response:
-    """Where practice will be."""
-    with db.read() as session:
-        return page(request, "check/practice.html", PracticePage(len(published(session))))

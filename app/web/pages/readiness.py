@@ -15,6 +15,7 @@ from starlette.responses import RedirectResponse, Response
 from app.actions.readiness import Roster, clearances_of, roster_on, sign_off
 from app.domain.clearance import Clearance, ClearancePolicy, State
 from app.domain.errors import NotFound
+from app.domain.people import Role
 from app.domain.roster import DueAgain, Gap, Row, Shares, due_soon, next_gap, shares
 from app.domain.rulecard import RuleCard
 from app.store.content import cards_on, list_policies
@@ -84,6 +85,15 @@ class PersonPage:
     shapes: Mapping[State, str]
     about: Mapping[str, str] = field(default_factory=dict)
     typed: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class MyCrewPage:
+    """One's own crew: who is in it; for its chief, how many are cleared on what, and nobody by name."""
+
+    row: Row | None
+    policies: list[ClearancePolicy]
+    leads: bool
 
 
 class SignOffForm(forms.Form):
@@ -195,3 +205,13 @@ async def sign_person_off(request: Request, person_id: str, db: Db, viewer: Look
         return page(request, "readiness/person.html", shown, status=422)
     await db.changed(sign_off, person_id, form.topic, form.grounds, viewer.person_id, now=at)
     return RedirectResponse(f"/readiness/people/{person_id}", 303)
+
+
+@router.get("/crew")
+def my_crew_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
+    """One's own crew. A summary is the chief's; single results are nobody's but their owner's and the staff's."""
+    with db.read() as session:
+        roster = roster_on(session, at.date())
+    row = next((row for row in roster.rows if row.crew.id == viewer.crew_id), None)
+    shown = MyCrewPage(row, roster.policies, viewer.role is Role.CHIEF)
+    return page(request, "readiness/mine.html", shown)

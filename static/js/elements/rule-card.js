@@ -120,7 +120,7 @@ class RuleCardElement extends HTMLElement {
   /** @param {import("../lib/ruling.js").Judgement} given */
   #because(given) {
     if (given.left) return ", left although all is present";
-    if (!given.decided) return ", because the picture decides nothing and the card says so in doubt";
+    if (!given.decided) return ", as the card has it in doubt";
     const first = given.reasons[0];
     if (first === undefined) return ", because all is present and nothing lifts it";
     return `, because ${this.#number(first)} is ${this.#rules.elements.includes(first) ? "absent" : "present"}`;
