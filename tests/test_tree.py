@@ -158,12 +158,20 @@ def _runtime() -> list[str]:
 
 
 def _licence(distribution: str) -> str:
-    """As the package states it: an SPDX expression, else one short line, else its classifier."""
+    """As the package states it: an SPDX expression, else one short line, its classifier, or the text it brings."""
     told = metadata.metadata(distribution).json
     line = str(told.get("license_expression") or told.get("license") or "")
     if not line or "\n" in line:
-        line = next(entry for entry in told["classifier"] if entry.startswith("License")).split(" :: ")[-1]
+        classified = (entry.split(" :: ")[-1] for entry in told.get("classifier", []) if entry.startswith("License"))
+        line = next(classified, "") or _licence_text(distribution)
     return line.removesuffix(" (ISCL)").removesuffix(" License")
+
+
+def _licence_text(distribution: str) -> str:
+    """MIT by its opening words; nothing else is recognised, and so is refused."""
+    files = [file for file in metadata.files(distribution) or () if file.name.upper().startswith("LICEN")]
+    opening = "Permission is hereby granted, free of charge, to any person obtaining a copy"
+    return "MIT" if any(opening in " ".join(file.read_text().split()) for file in files) else "unknown"
 
 
 def _demands(distribution: str, licence: str) -> set[str]:

@@ -12,19 +12,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row
 from sqlmodel import Session
 
 from app.domain.answer import TimingPolicy, judge
 from app.domain.errors import Conflict, NotFound
 from app.domain.quiz import asks_all, order_of
 from app.domain.rulecard import Presence, Ruling
-from app.store.change import hot
+from app.store.change import Connection, hot
 from app.store.disagreements import Disagreement, add_disagreement, list_disagreements
 from app.store.league import audit
 from app.store.quizzes import list_assignments, list_items, load_quiz
 from app.store.sittings import (
     COUNTED,
+    LookRow,
     Sitting,
     add_answer,
     add_look,
@@ -147,7 +147,7 @@ def submit_answer(
     return _reply(row, verdict)
 
 
-def _verdict(row: Row[Any], given: Given, policy: TimingPolicy, clip_ms: int, now: datetime) -> str:
+def _verdict(row: LookRow, given: Given, policy: TimingPolicy, clip_ms: int, now: datetime) -> str:
     """What the timing is worth. After a reload nothing is known but the server's own clock, which must suffice."""
     received = round((now - row.served_at).total_seconds() * 1000)
     if given.reopened:
@@ -160,7 +160,7 @@ def _verdict(row: Row[Any], given: Given, policy: TimingPolicy, clip_ms: int, no
     return "LATE" if verdict == "OK" and given.decision is None else verdict.value
 
 
-def _values(sitting_id: str, n: int, row: Row[Any], given: Given, verdict: str, now: datetime) -> dict[str, Any]:
+def _values(sitting_id: str, n: int, row: LookRow, given: Given, verdict: str, now: datetime) -> dict[str, Any]:
     said = None if given.decision is None else given.decision.value
     claimed = {
         "load": given.load,
@@ -185,7 +185,7 @@ def _values(sitting_id: str, n: int, row: Row[Any], given: Given, verdict: str, 
     }
 
 
-def _replace(connection: Connection, sitting_id: str, row: Row[Any]) -> None:
+def _replace(connection: Connection, sitting_id: str, row: LookRow) -> None:
     """Another clip of the same topic and side, while there are spares."""
     item = free_spare(connection, sitting_id, row.quiz_id, row.topic, row.side)
     if item is not None:
@@ -193,7 +193,7 @@ def _replace(connection: Connection, sitting_id: str, row: Row[Any]) -> None:
         add_look(connection, sitting_id, item, secrets.token_urlsafe(16), asks_all=chance.randrange(3) == 0)
 
 
-def _reply(row: Row[Any], verdict: str) -> dict[str, Any]:
+def _reply(row: LookRow, verdict: str) -> dict[str, Any]:
     return {
         "counts": verdict in COUNTED,
         "in_time": verdict == "OK",

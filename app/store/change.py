@@ -17,6 +17,8 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection
 from sqlmodel import Session
 
+__all__ = ["Action", "Connection", "Effect", "Unit", "after_commit", "crash_point", "effects_held", "hot"]
+
 Effect = Callable[[], None]
 _effects: ContextVar[list[Effect]] = ContextVar("effects")
 

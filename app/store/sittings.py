@@ -184,6 +184,9 @@ def _table(model: Any) -> Table:
 
 
 _SITTING, _QUESTION, _ANSWER, _REASON, _ITEM = map(_table, (SittingRow, QuestionRow, AnswerRow, ReasonRow, QuizItemRow))
+LookRow = Row[Any]
+"""A look with its sitting and its item, as the hot path reads it."""
+
 _LOOK: Select[Any] = (
     select(
         _QUESTION.c.state,

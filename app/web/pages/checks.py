@@ -24,7 +24,7 @@ from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import RandomId
 from app.web.render import page
-from app.web.words import count, minutes, short_day
+from app.web.words import capital, count, minutes, short_day
 
 router = APIRouter()
 
@@ -115,7 +115,7 @@ def _checks(session: Session, person_id: str) -> Iterator[DueItem]:
         if quiz is None or (sitting is not None and sitting.ended_at is not None):
             continue
         made, of = count_cuts(session, quiz.id)
-        details = f"{count(quiz.plan.clips, 'look')}, about {count(_minutes(quiz.plan.clips), 'minute')}"
+        details = f"{capital(count(quiz.plan.clips, 'look'))}, about {count(_minutes(quiz.plan.clips), 'minute')}"
         press = "Start the check" if sitting is None else "Go on with the check"
         if made < of:
             details, press = "Its clips are still being prepared", ""

@@ -111,18 +111,23 @@ def import_page(request: Request) -> Response:
 async def preview(request: Request, db: Db, at: Now) -> Response:
     """What each row would do: of a file that was just brought, or with other columns."""
     try:
-        if (await request.form()).get("table"):
-            form = await forms.read(request, PreviewForm)
-            brought, columns = form.brought(), form.columns(MOST_COLUMNS)
-        else:
-            brought = await _read(request)
-            columns = matched(brought.head)
+        brought, columns = await _brought(request)
     except forms.Mistakes as mistakes:
         return page(request, "people/import.html", FilePage(mistakes.about), status=422)
     except BadInput as error:
         return page(request, "people/import.html", FilePage({"file": str(error)}), status=422)
+    finally:
+        await request.close()
     shown = await anyio.to_thread.run_sync(_preview, db, brought, columns, at)
     return page(request, "people/preview.html", shown)
+
+
+async def _brought(request: Request) -> tuple[Brought, Mapping[str, int]]:
+    if (await request.form()).get("table"):
+        form = await forms.read(request, PreviewForm)
+        return form.brought(), form.columns(MOST_COLUMNS)
+    brought = await _read(request)
+    return brought, matched(brought.head)
 
 
 async def _read(request: Request) -> Brought:

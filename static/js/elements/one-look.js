@@ -173,7 +173,7 @@ class OneLook extends HTMLElement {
     this.#part("opened-before").hidden = look.clip !== "";
     open.textContent = look.clip ? "Show it" : "Call it";
     open.disabled = false;
-    open.focus({ preventScroll: true });
+    if (matchMedia("(pointer: fine)").matches) open.focus({ preventScroll: true });
   }
 
   async #finish() {
