@@ -237,8 +237,10 @@ def _field(path: tuple[str | int, ...], clip: Clip) -> str:
     match path:
         case ("reveal",):
             return "reveal"
-        case ("views", 0, *_):
+        case ("views", 0, "out"):
             return "out_frame"
+        case ("views", 0, *_):
+            return ""
         case ("views", int(), *_):
             return "angles"
         case ("marks", int(n), *_):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -158,6 +158,13 @@ def _angles(request: Request, session: Session, facts: RecordingFacts) -> list[A
         for each in angles_of(session, facts.recording)
         if each.prepared is not None
     ]
+
+
+def typed_again(desk: DeskPage, typed: Mapping[str, Any], **more: Any) -> DeskPage:
+    """The desk with the form as it was typed, standing where its decisive moment is."""
+    at = str(typed.get("decisive", ""))
+    frame = int(at) if at.isdecimal() and len(at) < 10 else desk.frame
+    return replace(desk, typed=typed, frame=min(frame, desk.frames - 1), **more)
 
 
 WORDS = {

@@ -192,7 +192,8 @@ def _point(
 def _when(card: RuleCard, element: Element) -> str:
     """The instant at which an element must hold, in the card's own words where it names one."""
     if element.when is When.NAMED:
-        return next(each.text for each in card.instants if each.id == element.instant)
+        text = next(each.text for each in card.instants if each.id == element.instant)
+        return f"At {text[:1].lower()}{text[1:]}"
     if element.when is When.WITH:
         other = next(each.text for each in card.elements if each.id == element.instant_of)
         return f"At the instant of: {other}"

@@ -205,8 +205,11 @@ def write(truth: Truth, folder: Path) -> Path:
 
 
 def read(file: Path) -> Truth:
-    """Read one truth file; raises pydantic's ValidationError when it is not one."""
-    return Truth.model_validate_json(gzip.decompress(file.read_bytes()))
+    """Read one truth file; raises ValueError (pydantic's ValidationError, or of the packing) when it is not one."""
+    try:
+        return Truth.model_validate_json(gzip.decompress(file.read_bytes()))
+    except (gzip.BadGzipFile, EOFError) as error:
+        raise ValueError(f"{file.name} is no truth of a play: {error}") from error
 
 
 def write_archive(truths: Iterable[Truth], file: Path) -> Path:

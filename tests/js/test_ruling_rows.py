@@ -27,7 +27,7 @@ def test_every_row_is_what_the_domain_rules() -> None:
     for row in ROWS:
         shows = {of: Presence(word) for of, word in row["shows"].items()}
         found = live(card(row["doubt"]), shows, leave_it=row["leave"])
-        given = {"ruling": found.ruling.value, "decided": found.decided, "left": found.left}
+        given: dict[str, Any] = {"ruling": found.ruling.value, "decided": found.decided, "left": found.left}
         given["reasons"] = [reason.of for reason in found.reasons if reason.of]
         assert given == {name: row[name] for name in given}, row
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import gzip
 from itertools import product
 from pathlib import Path
 
 import numpy as np
 import pytest
-from pydantic import ValidationError
 
 from sample_clips.simulator import truth
 from sample_clips.simulator.__main__ import main
@@ -32,7 +32,7 @@ def test_a_truth_is_read_as_it_was_written(play: Play, tmp_path: Path) -> None:
 def test_something_else_is_no_truth(play: Play, tmp_path: Path) -> None:
     file = truth.write(play.truth, tmp_path)
     file.write_text(file.read_text().replace('"ruling":"flag"', '"ruling":"perhaps"'))
-    with pytest.raises(ValidationError):
+    with pytest.raises(ValueError, match="no truth of a play"):
         truth.read(file)
 
 
@@ -61,7 +61,7 @@ def test_ground_takes_the_stored_ball_to_where_the_camera_sees_it(play: Play) ->
 def test_an_archive_is_one_object_a_line(tmp_path: Path) -> None:
     told = [ARCHIVED["offside"](seed).truth for seed in range(2)]
     file = truth.write_archive(told, tmp_path / "offside.jsonl.gz")
-    assert len(file.read_text().splitlines()) == 2
+    assert len(gzip.decompress(file.read_bytes()).splitlines()) == 2
     assert truth.read_archive(file) == tuple(told)
 
 

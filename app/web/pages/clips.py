@@ -27,7 +27,7 @@ from app.store.recordings import list_recordings, load_recording
 from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.clip_form import ClipForm, clip_of, rows_of, told, typed_as
-from app.web.desk import DeskPage, desk_of, differences, recording_of
+from app.web.desk import DeskPage, desk_of, differences, recording_of, typed_again
 from app.web.ids import NamedId, known_form
 from app.web.render import page
 from app.web.words import capital, count
@@ -193,8 +193,7 @@ def _said(db: Database, desk: DeskPage, form: ClipForm, data: FormData) -> tuple
 
 def _shown_again(request: Request, desk: DeskPage, data: FormData, about: Mapping[str, str]) -> Response:
     """The form as it was typed, with what is wrong."""
-    typed = typed_as(data)
-    return page(request, "clip/desk.html", replace(desk, typed=typed, about=about), status=422)
+    return page(request, "clip/desk.html", typed_again(desk, typed_as(data), about=about), status=422)
 
 
 def _both_shown(request: Request, db: Database, desk: DeskPage, data: FormData, now: datetime) -> Response:
@@ -202,5 +201,5 @@ def _both_shown(request: Request, db: Database, desk: DeskPage, data: FormData, 
     typed = typed_as(data)
     if desk.clip is not None:
         desk = _clip_desk(request, db, desk.clip.id, now, str(typed.get("topic", "")))
-    shown = replace(desk, typed=typed, differences=differences(desk, typed))
+    shown = typed_again(desk, typed, differences=differences(desk, typed))
     return page(request, "clip/desk.html", shown, status=409)

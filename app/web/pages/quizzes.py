@@ -94,12 +94,13 @@ class Taker:
 
 @dataclass(frozen=True)
 class QuizPage:
-    """A quiz: who has taken it; its clips for the supervisor only."""
+    """A quiz: who has taken it, how many to its end; its clips for the supervisor only."""
 
     quiz: Quiz
     now: datetime
     topics: str
     takers: list[Taker]
+    taken: int
     cut: int
     items: list[QuizItem]
     clips: Mapping[str, Clip]
@@ -108,11 +109,6 @@ class QuizPage:
     crews: list[CrewFacts]
     typed: Mapping[str, Any] = field(default_factory=dict)
     about: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def taken(self) -> int:
-        """How many have taken it to its end."""
-        return sum(taker.result is not None for taker in self.takers)
 
 
 class NewQuizForm(forms.Form):
@@ -233,11 +229,13 @@ def _quiz(db: Db, quiz_id: str, with_clips: bool, at: datetime, **mistakes: Any)
         quiz, items = load_quiz(session, quiz_id), list_items(session, quiz_id)
         cards = cards_on(session, at.date())
         shown = items if with_clips else []
+        takers = _takers(session, quiz, at)
         return QuizPage(
             quiz=quiz,
             now=at,
             topics=_topics(quiz.plan, {topic: card.title for topic, card in cards.items()}),
-            takers=_takers(session, quiz, at),
+            takers=takers,
+            taken=sum(taker.result is not None for taker in takers),
             cut=sum(item.cut is not None for item in items),
             items=items,
             clips=clips_by_id(session, [item.clip_id for item in shown]),

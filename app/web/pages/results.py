@@ -68,7 +68,7 @@ class Proof:
 
 @dataclass(frozen=True)
 class PointLine:
-    """An element or exception: what the picture shows of it and when, and what was said."""
+    """An element or exception: what the picture shows of it and when, why that is so, and what was said."""
 
     id: str
     number: int | None
@@ -76,6 +76,7 @@ class PointLine:
     shows: Presence | None
     said: Presence | None
     time: str
+    why: str
     is_wrong: bool
 
 
@@ -192,6 +193,7 @@ def _line(result: Result, look: MarkedLook, name: str, rate: Rate) -> PointLine:
         shows=None if finding is None else finding.shows,
         said=_said(look, name),
         time="" if finding is None else _time(look, finding, rate),
+        why="" if finding is None else finding.why,
         is_wrong=name in look.wrong,
     )
 

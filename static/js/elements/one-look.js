@@ -85,6 +85,7 @@ class OneLook extends HTMLElement {
     for (const part of this.querySelectorAll("[data-show]")) {
       /** @type {HTMLElement} */ (part).hidden = !part.getAttribute("data-show")?.split(" ").includes(view);
     }
+    scrollTo(0, 0);
   }
 
   // ------------------------------------------------------------------------------- talking to the server
