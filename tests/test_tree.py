@@ -37,7 +37,8 @@ NO_NAMES = re.compile(r"(Manager|Service|Helper|Util)s?$|^_?(process|handle|get)
 NAMES_OF_OTHERS = {"get_response", "_get_form", "get_route_handler", "process_bind_param", "process_result_value"}
 
 PERMISSIVE = {
-    "0BSD", "Apache-2.0", "BSD", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "ISC", "MIT", "MIT-0", "MIT-CMU", "PSF-2.0", "Zlib",
+    "0BSD", "Apache-2.0", "BSD", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "ISC", "MIT", "MIT-0", "MIT-CMU",
+    "PSF-2.0", "Zlib",
 }  # fmt: skip
 UNCHANGED = {"tqdm": {"MPL-2.0"}}  # copyleft of the single file: free to use and pass on as it is
 

@@ -31,7 +31,11 @@ def test_a_truth_is_read_as_it_was_written(play: Play, tmp_path: Path) -> None:
 
 def test_something_else_is_no_truth(play: Play, tmp_path: Path) -> None:
     file = truth.write(play.truth, tmp_path)
-    file.write_text(file.read_text().replace('"ruling":"flag"', '"ruling":"perhaps"'))
+    told = gzip.decompress(file.read_bytes()).replace(b'"ruling":"flag"', b'"ruling":"perhaps"')
+    file.write_bytes(gzip.compress(told))
+    with pytest.raises(ValueError, match="ruling"):
+        truth.read(file)
+    file.write_bytes(told)
     with pytest.raises(ValueError, match="no truth of a play"):
         truth.read(file)
 

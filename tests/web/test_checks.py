@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from fastapi.openapi.utils import get_openapi
 from sqlmodel import Session
 
 from app.actions.lesson import begin_lesson, keep_tape, publish_lesson
@@ -19,8 +18,7 @@ from app.actions.quiz import assign_crews
 from app.domain.lesson import Lesson
 from app.store.quizzes import Quiz, list_items
 from app.store.sittings import list_answers, list_looks, list_reasons, load_sitting
-from app.web.looking import Terms, measured, nonce_of, round_trip, stamp_of, terms_of
-from app.web.pages import looks
+from app.web.looking import Terms, measured, nonce_of, round_trip
 from tests.plays import LINE, PLAN, PLAYED, RESTART, THEN, add_plays, digest, publish
 from tests.web.league import Browser, League, league
 
@@ -28,7 +26,6 @@ SHORT = 3
 """Frames of a clip of a tenth of a second, which a test need not wait for."""
 CLIP_BYTES = bytes(range(256)) * 20
 OTHERS = ("chief", "other official", "outsider")
-FORBIDDEN = {"key", "ruling", "side", "clip_id", "title", "findings", "reveal", "decisive", "is_right", "answer"}
 
 
 @pytest.fixture
@@ -194,18 +191,6 @@ def test_nothing_before_the_end_tells_the_answer(served: League, phone: Browser,
     text = " ".join(said)
     assert [word for word in (*secret, "Secret title", "Freeze the contact of") if word in text] == []
     assert not re.search(r'"(side|ruling|is_spare|cut)"', text)
-
-
-def test_the_replies_have_no_place_for_an_answer() -> None:
-    schema = get_openapi(title="looks", version="1", routes=looks.router.routes)
-    fields = {field for model in schema["components"]["schemas"].values() for field in model.get("properties", {})}
-    assert {"looks", "clip", "nonce", "why", "points"} <= fields
-    assert fields & FORBIDDEN == set()
-    assert all(
-        model.get("additionalProperties") is False
-        for name, model in schema["components"]["schemas"].items()
-        if name in {"Ahead", "LookAhead", "Opened", "Decided", "Why", "Point", "Second"}
-    )
 
 
 def test_the_question_is_the_same_after_either_decision(phone: Browser, sitting: str) -> None:
@@ -396,19 +381,6 @@ def test_the_round_trip_is_measured_by_the_servers_clock(phone: Browser, sitting
     assert 30 <= measured(secret, sitting, "sil", later) <= 500
     assert measured(secret, sitting, "sil", stamp) == 0
     assert round_trip(secret, sitting, "sil", later, at + timedelta(hours=1)) == measured(secret, sitting, "sil", later)
-
-
-def test_a_stamp_of_another_person_or_check_is_worth_nothing() -> None:
-    at = datetime(2026, 9, 10, tzinfo=UTC)
-    stamp = stamp_of("s", "one", "sil", at, 40)
-    assert measured("s", "one", "sil", stamp) == 40
-    for secret, sitting, person, slip in (
-        ("t", "one", "sil", stamp), ("s", "two", "sil", stamp), ("s", "one", "bram", stamp), ("s", "one", "sil", "x"),
-        ("s", "one", "sil", nonce_of("s", "one", 0, Terms(1, 1, 400))),
-    ):  # fmt: skip
-        assert measured(secret, sitting, person, slip) == 0
-        assert round_trip(secret, sitting, person, slip, at) is None
-    assert terms_of("s", "one", 0, stamp) is None
 
 
 def test_a_sitting_ends_once(served: League, phone: Browser, sitting: str) -> None:

@@ -5,23 +5,13 @@
  * are found by their `data-part`, and `data-show` says in which views a part is there (ready, look, why).
  */
 
-import { dropped, left, measured, secondsLeft } from "../lib/look-clock.js";
+import { left, secondsLeft } from "../lib/look-clock.js";
+import { GIVE_UP_MS, Run } from "../lib/look-run.js";
 import { Outbox } from "../lib/outbox.js";
 import { LookWhy } from "./look-why.js";
 
-/**
- * @typedef {object} Ahead
- * @property {number} n
- * @property {number} number which look this is, from 1
- * @property {string} clip address of the clip; empty where the look was opened before
- * @property {number} ms length of the clip
- * @property {string} topic
- * @property {string} flag
- * @property {string} no_flag
- */
+/** @typedef {import("../lib/look-run.js").Ahead} Ahead */
 
-const FRAMES_A_SECOND = 30;
-const GIVE_UP_MS = 8500;
 const ECHOES = 3;
 
 class OneLook extends HTMLElement {
@@ -339,69 +329,6 @@ class OneLook extends HTMLElement {
     const address = await this.#clips.get(look.n);
     if (address) URL.revokeObjectURL(address);
     this.#clips.delete(look.n);
-  }
-}
-
-/** One look while it is open: when which frame was shown. Times of `performance.now()`. */
-class Run {
-  /** @type {number | null} */
-  first = null;
-  /** @type {number | null} */
-  last = null;
-  opened = performance.now();
-  hidden = document.hidden;
-  decided = false;
-  idempotency = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2, 12)}`;
-  #newest = 0;
-  #frames = 0;
-  /** @type {number | null} */
-  #before = null;
-
-  /**
-   * @param {Ahead} look
-   * @param {string} nonce
-   * @param {number} deadline ms to decide after the last frame
-   * @param {boolean} reopened whether it was opened before: nothing is shown, the time runs
-   */
-  constructor(look, nonce, deadline, reopened) {
-    this.look = look;
-    this.nonce = nonce;
-    this.deadline = Math.max(1, deadline);
-    this.reopened = reopened;
-    if (reopened) this.first = this.last = this.opened;
-  }
-
-  /** @param {number} at @param {number} presented frames that the browser has shown since it began */
-  shown(at, presented) {
-    this.#before ??= presented - 1;
-    this.#frames = presented - this.#before;
-    this.#newest = at;
-  }
-
-  /** @param {number} now */
-  end(now) {
-    this.first ??= now;
-    this.last ??= this.#newest || now;
-  }
-
-  /** Whether the clip does not begin, or does not come to its end. @param {number} now */
-  stuck(now) {
-    if (this.first === null) return now - this.opened > GIVE_UP_MS;
-    if (this.last === null && now - this.first > this.look.ms + GIVE_UP_MS) this.end(now);
-    return false;
-  }
-
-  /** What the server is told of the timing. @param {number} pressed */
-  report(pressed) {
-    const first = this.first ?? pressed;
-    const total = Math.round((this.look.ms / 1000) * FRAMES_A_SECOND);
-    const counted = this.last !== null && this.#frames > 0;
-    return {
-      ...measured(this.opened, first, this.first === null ? first : this.last, pressed, this.look.ms),
-      hidden: this.hidden,
-      dropped: counted ? dropped(this.#frames, total) : 0,
-      reopened: this.reopened,
-    };
   }
 }
 
