@@ -67,10 +67,17 @@ def stock_of(session: Session, plan: QuizPlan, rate: Rate, now: datetime) -> Sto
     flags = len({each.clip for each in found if each.side is Ruling.FLAG})
     no_flags = len({each.clip for each in found if each.side is Ruling.NO_FLAG})
     try:
+        refuse_review(plan)
         drawn(plan, found, seed=0)
     except BadInput as error:
         return Stock(flags, no_flags, str(error))
     return Stock(flags, no_flags, "")
+
+
+def refuse_review(plan: QuizPlan) -> None:
+    """Raises BadInput for a plan of review looks: the check on the phone asks one look at full speed."""
+    if plan.look == "review":
+        raise BadInput("Review looks, with angles and slow motion, cannot be taken on phones yet.")
 
 
 def people_of(session: Session, crews: Iterable[str], now: datetime) -> list[str]:
@@ -83,8 +90,9 @@ def publish_quiz(
 ) -> Quiz:
     """Draw the clips of a plan, order their phone cuts, and assign the quiz to the plan's crews.
 
-    Raises BadInput when there are not enough clips; then nothing is published.
+    Raises BadInput when there are not enough clips, or for a plan of review looks; then nothing is published.
     """
+    refuse_review(plan)
     people = people_of(session, plan.crews, now)
     chosen = drawn(plan, candidates_now(session, plan, rate, people, now), seed)
     quiz = Quiz(secrets.token_urlsafe(8), plan.title, plan, due_at, by, now)

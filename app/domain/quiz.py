@@ -51,6 +51,11 @@ class QuizPlan(Value):
         low, high = self.no_flag_share
         return [count for count in range(self.clips + 1) if low <= count / self.clips <= high]
 
+    def no_flags_in_words(self) -> str:
+        """The same as people say it: `5 to 7`, or `4` where there is no choice."""
+        least, most = min(self.possible_no_flags()), max(self.possible_no_flags())
+        return f"{least} to {most}" if least < most else str(least)
+
 
 @dataclass(frozen=True, order=True)
 class Candidate:
@@ -109,10 +114,9 @@ def _sided(plan: QuizPlan, pools: Pools, chance: random.Random) -> int:
         if count <= have[Ruling.NO_FLAG] and plan.clips - count <= have[Ruling.FLAG]
     ]
     if not possible:
-        least, most = min(plan.possible_no_flags()), max(plan.possible_no_flags())
         raise BadInput(
-            f"There are not enough clips: {plan.clips} are wanted, {least} to {most} of them without a flag; there are "
-            f"{have[Ruling.FLAG]} with and {have[Ruling.NO_FLAG]} without."
+            f"There are not enough clips: {plan.clips} are wanted, {plan.no_flags_in_words()} of them without a flag; "
+            f"there are {have[Ruling.FLAG]} with and {have[Ruling.NO_FLAG]} without."
         )
     return chance.choice(possible)
 

@@ -34,12 +34,13 @@ class Model(BaseModel):
 
 
 class LookAhead(Model):
-    """A look that is to come. `clip`: its address, empty once it was opened; `ms`: its length."""
+    """A look that is to come. `clip`: its address, empty once it was opened; `ms`, `frames`: its length."""
 
     n: int
     number: int
     clip: str
     ms: int
+    frames: int
     topic: str
     flag: str
     no_flag: str

@@ -21,9 +21,8 @@ from app.store.sittings import list_answers, list_looks, list_reasons, load_sitt
 from app.web.looking import Terms, measured, nonce_of, round_trip
 from tests.plays import LINE, PLAN, PLAYED, RESTART, THEN, add_plays, digest, publish
 from tests.web.league import Browser, League, league
+from tests.web.sitting import SHORT, ahead, decision, opened, sent, started, taken
 
-SHORT = 3
-"""Frames of a clip of a tenth of a second, which a test need not wait for."""
 CLIP_BYTES = bytes(range(256)) * 20
 OTHERS = ("chief", "other official", "outsider")
 
@@ -52,45 +51,6 @@ def phone(served: League) -> Browser:
 @pytest.fixture
 def sitting(phone: Browser, quiz: Quiz) -> str:
     return started(phone, quiz)
-
-
-def started(phone: Browser, quiz: Quiz) -> str:
-    """Begin the check; the sitting's id."""
-    where = phone.post(f"/checks/{quiz.id}/start", data={"form_token": phone.form_key}).headers["location"]
-    return where.removeprefix("/sittings/")
-
-
-def sent(phone: Browser, sitting: str, path: str, body: object) -> Any:
-    """What a phone posts, with what the server answers."""
-    headers = {"x-form-token": phone.form_key, "accept": "application/json"}
-    return phone.post(f"/sittings/{sitting}{path}", json=body, headers=headers)
-
-
-def ahead(phone: Browser, sitting: str) -> dict[str, Any]:
-    found: dict[str, Any] = phone.get(f"/sittings/{sitting}/ahead").json()
-    return found
-
-
-def opened(phone: Browser, sitting: str, n: int) -> str:
-    return str(sent(phone, sitting, f"/looks/{n}/open", {}).json()["nonce"])
-
-
-def decision(nonce: str, decided: str | None = "flag", **changes: Any) -> dict[str, Any]:
-    base = {
-        "nonce": nonce, "idempotency": "a-key", "decision": decided, "load": 0, "play": 0, "decide": 0,
-        "hidden": False, "dropped": 0.0,
-    }  # fmt: skip
-    return base | changes
-
-
-def taken(phone: Browser, sitting: str, decided: str = "flag") -> None:
-    """Every look called the same way, with a reason that never is wrong, to the end."""
-    for look in ahead(phone, sitting)["looks"]:
-        reply = sent(phone, sitting, f"/looks/{look['n']}/answer", decision(opened(phone, sitting, look["n"]), decided))
-        why = reply.json()["why"]
-        shows = {point["id"]: "can't tell" for point in why["points"]} if why["whole"] else {"": "can't tell"}
-        assert sent(phone, sitting, f"/looks/{look['n']}/reason", {"shows": shows}).status_code == 200
-    assert sent(phone, sitting, "/finish", {}).json() == {"result": f"/sittings/{sitting}/result"}
 
 
 def verdicts(served: League, sitting: str) -> list[tuple[str | None, str]]:

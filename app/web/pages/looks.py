@@ -117,6 +117,7 @@ def _ahead(request: Request, look: Look, number: int, rules: Rules) -> LookAhead
         number=number,
         clip=f"/looks/{look.asset}" if look.state == "ahead" else "",
         ms=_length_ms(request, look),
+        frames=look.cut_frames,
         topic=card.title,
         flag=card.words.flag,
         no_flag=card.words.no_flag,

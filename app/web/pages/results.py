@@ -48,12 +48,16 @@ class ResultsPage:
 
 @dataclass(frozen=True)
 class ResultPage:
-    """A check look by look. `who`: empty where it is one's own. `too_many`, `missed`: wrong flags, flags not given."""
+    """A check look by look. `who`: empty where it is one's own. `too_many`, `missed`: wrong flags, flags not given.
+
+    `by_luck`: right calls for a reason that the picture does not show.
+    """
 
     result: Result
     who: str
     too_many: int
     missed: int
+    by_luck: int
 
 
 @dataclass(frozen=True)
@@ -132,7 +136,8 @@ def result_page(request: Request, sitting_id: RandomId, db: Db, viewer: Looking)
     wrong = [look for look in found.looks if look.counts and not look.is_right]
     too_many = sum(look.answer.decision is Ruling.FLAG for look in wrong)
     missed = sum(look.answer.decision is Ruling.NO_FLAG for look in wrong)
-    return page(request, "result/show.html", ResultPage(found, who, too_many, missed))
+    by_luck = sum(look.is_right and look.reason_holds is False for look in found.looks)
+    return page(request, "result/show.html", ResultPage(found, who, too_many, missed, by_luck))
 
 
 def _who(session: Session, result: Result, viewer: Viewer) -> str:

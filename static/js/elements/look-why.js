@@ -36,7 +36,14 @@ export class LookWhy extends HTMLElement {
     this.inert = true;
     setTimeout(() => {
       this.inert = false;
+      this.#focus();
     }, CALM_MS);
+  }
+
+  /** Whoever works by keyboard goes on from the first answer. */
+  #focus() {
+    const first = this.querySelector("[data-ask]:not([hidden]) button:not([data-part])");
+    if (matchMedia("(pointer: fine)").matches) /** @type {HTMLElement | null} */ (first)?.focus();
   }
 
   /**
@@ -173,7 +180,9 @@ export class LookWhy extends HTMLElement {
     this.#part("question").textContent = second.question;
     this.#show("second");
     const choices = second.answers.map((text) => ({ text: text.charAt(0).toUpperCase() + text.slice(1), value: text }));
-    return this.#pick(this.#part("seconds-list"), choices);
+    const picked = this.#pick(this.#part("seconds-list"), choices);
+    this.#focus();
+    return picked;
   }
 
   /**

@@ -2,7 +2,6 @@
 
 import { dropped, measured } from "./look-clock.js";
 
-const FRAMES_A_SECOND = 30;
 export const GIVE_UP_MS = 8500;
 
 /**
@@ -11,6 +10,7 @@ export const GIVE_UP_MS = 8500;
  * @property {number} number which look this is, from 1
  * @property {string} clip address of the clip; empty where the look was opened before
  * @property {number} ms length of the clip
+ * @property {number} frames of the clip
  * @property {string} topic
  * @property {string} flag
  * @property {string} no_flag
@@ -68,12 +68,11 @@ export class Run {
   /** What the server is told of the timing. @param {number} pressed */
   report(pressed) {
     const first = this.first ?? pressed;
-    const total = Math.round((this.look.ms / 1000) * FRAMES_A_SECOND);
     const counted = this.last !== null && this.#frames > 0;
     return {
       ...measured(this.opened, first, this.first === null ? first : this.last, pressed, this.look.ms),
       hidden: this.hidden,
-      dropped: counted ? dropped(this.#frames, total) : 0,
+      dropped: counted ? dropped(this.#frames, this.look.frames) : 0,
       reopened: this.reopened,
     };
   }
