@@ -17,6 +17,7 @@ from app import __version__
 from app.actions import curriculum as curriculum_actions
 from app.actions.adopt import adopt_curriculum, spooled, write_out
 from app.actions.league import NEW, found_league
+from app.actions.people import first_invite
 from app.actions.recording import Received, receive_recording
 from app.actions.tape import Built, build_tape
 from app.adapters.files import Library
@@ -244,7 +245,14 @@ def serve() -> None:
     from app.main import create_app
 
     settings = Settings.from_env()
+    with _league(settings) as database:
+        secret = first_invite(database, datetime.now(UTC))
     print(f"Pennon listens at {settings.url}", flush=True)
+    if secret is not None:
+        print(
+            f"Nobody supervises this league yet. Whoever does comes in here, once: {settings.url}/invite/{secret}",
+            flush=True,
+        )
     uvicorn.run(
         create_app(settings),
         host=settings.host,

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from app.domain.clip import Clip, Key, clips_of
 from app.domain.curriculum import Curriculum, Fault, faults, length_faults
 from app.domain.errors import BadInput, Misplaced
-from app.domain.recording import Recording
+from app.domain.recording import Recording, filmed_together
 from app.domain.rulecard import Presence, RuleCard, Ruling
 from app.store.content import (
     add_clip,
@@ -85,12 +85,19 @@ def _unready(clip: Clip, found: dict[str, RecordingFacts]) -> Iterator[Fault]:
 
 
 def angles_of(session: Session, recording: Recording) -> list[RecordingFacts]:
-    """The ready recordings of the same game, the given one first: what can be looked at in step."""
+    """The ready recordings that filmed the same moments of a game, the given one first: to be looked at in step."""
     ready = [facts for facts in list_recordings(session) if facts.is_ready]
     mine = [facts for facts in ready if facts.id == recording.id]
     if recording.game is None:
         return mine
-    return mine + [facts for facts in ready if facts.recording.game == recording.game and facts.id != recording.id]
+    others = [facts for facts in ready if facts.recording.game == recording.game and facts.id != recording.id]
+    return mine + [each for each in others if all(_together(own, each) for own in mine)]
+
+
+def _together(one: RecordingFacts, other: RecordingFacts) -> bool:
+    if one.prepared is None or other.prepared is None:
+        return False
+    return filmed_together(one.recording, one.prepared.frames, other.recording, other.prepared.frames)
 
 
 def cards_for(session: Session, game: str | None, today: date) -> list[RuleCard]:

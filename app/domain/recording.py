@@ -95,3 +95,9 @@ class Recording(Value):
 def in_step(frame: int, source: Recording, target: Recording) -> int:
     """The frame of `target` that was taken at the same moment as `frame` of `source`; may lie outside its picture."""
     return frame + source.offset - target.offset
+
+
+def filmed_together(one: Recording, frames: int, other: Recording, other_frames: int) -> bool:
+    """Whether two recordings of a game, of so many frames, have a moment in common on the game's clock."""
+    first = in_step(0, one, other)
+    return first < other_frames and first + frames > 0

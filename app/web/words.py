@@ -6,11 +6,21 @@ from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
+from app.domain.clearance import State
 from app.domain.timecode import Rate, clock
 
 MONTHS = ("January February March April May June July August September October November December").split()
 DAYS = "Monday Tuesday Wednesday Thursday Friday Saturday Sunday".split()
 NUMBERS = "no one two three four five six seven eight nine ten eleven twelve".split()
+
+SHAPES = {
+    State.CLEARED: "cleared",
+    State.NOT_YET: "notyet",
+    State.DUE_AGAIN: "due",
+    State.NOT_STARTED: "none",
+    State.SIGNED_OFF: "signed",
+}
+"""The shape that stands beside the word of each state."""
 
 
 def day(value: date) -> str:

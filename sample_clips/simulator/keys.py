@@ -34,6 +34,7 @@ TOPICS = {
     "shot-touched": "Shot touched",
 }
 HEADER = "# Written by sample_clips/simulator/keys.py from the truth of the plays: change the plays, not this file.\n\n"
+PAUSE_S = 10
 CONSENT = "Drawn by the project's own simulator: nobody real is shown."
 
 
@@ -88,14 +89,25 @@ def games_of(home: Home) -> list[Game]:
     ]
 
 
-def recordings_of(truth: Truth, home: Home) -> list[Recording]:
-    """One recording per view; all views of a play begin at the same instant."""
+def begins(truths: Iterable[Truth]) -> dict[str, int]:
+    """Play -> the frame of its game's clock at which its recordings begin: in its minute, after the one before."""
+    found: dict[str, int] = {}
+    free: dict[str, int] = {}
+    for truth in sorted(truths, key=lambda each: (each.game, each.situation.minute, each.name)):
+        found[truth.name] = max(truth.situation.minute * 60 * truth.frame_rate, free.get(truth.game, 0))
+        free[truth.game] = found[truth.name] + truth.frames + PAUSE_S * truth.frame_rate
+    return found
+
+
+def recordings_of(truth: Truth, home: Home, begin: int) -> list[Recording]:
+    """One recording per view; all views of a play begin at the same instant, `begin` on the game's clock."""
     return [
         Recording(
             id=f"{truth.name}-{view}",
             file=f"{truth.name}-{view}.mp4",
             angle=home.angles[view],
             game=truth.game,
+            offset=begin,
             consent=CONSENT,
             download=True,
         )
@@ -175,7 +187,8 @@ def _marks(truth: Truth) -> list[dict[str, Any]]:
 def write_keys(truths: Iterable[Truth], home: Home, curricula: Path = CURRICULA) -> list[Path]:
     """Write `recordings.toml` and one file of clips per topic into the curriculum; returns the files."""
     mine = [truth for truth in truths if truth.topic in home.topics]
-    recordings = [recording for truth in mine for recording in recordings_of(truth, home)]
+    clock = begins(mine)
+    recordings = [recording for truth in mine for recording in recordings_of(truth, home, clock[truth.name])]
     tables: dict[str, dict[str, Any]] = {
         "recordings.toml": {
             "games": [table_of(game) for game in games_of(home)],

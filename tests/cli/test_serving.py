@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -68,6 +69,22 @@ def test_the_server_answers_and_stops_when_it_is_asked_to(tmp_path: Path) -> Non
         wait_for(lambda: answers(port))
         assert stopped_by(server, signal.SIGTERM) in (0, -signal.SIGTERM)
     assert (tmp_path / "league.db").exists()
+
+
+def test_a_new_league_prints_one_link_that_lets_its_supervisor_in(tmp_path: Path) -> None:
+    port = free_port()
+    environment = os.environ | {"PENNON_DATA": str(tmp_path), "PENNON_PORT": str(port)}
+    command = [sys.executable, "-m", "app.cli", "serve"]
+    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as server:
+        try:
+            wait_for(lambda: answers(port))
+            assert server.stdout is not None
+            said = [server.stdout.readline(), server.stdout.readline()]
+            (link,) = re.findall(rf"http://127.0.0.1:{port}/invite/\S+", said[1])
+            with urlopen(link, timeout=5) as reply:
+                assert "Choose a password" in reply.read().decode()
+        finally:
+            server.kill()
 
 
 def test_a_worker_of_its_own_does_what_was_ordered_elsewhere(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from app.domain.clip import Clip, best_view, clips_of, frame_in_view, named_instant
-from app.domain.recording import Recording, in_step
+from app.domain.recording import Recording, filmed_together, in_step
 from app.domain.rulecard import Ruling
 from tests.domain.samples import clip, curriculum
 
@@ -69,3 +69,11 @@ def test_clips_are_found_by_topic_and_side() -> None:
     assert [each.id for each in clips_of(clips, "offside", Ruling.FLAG)] == ["offside-01", "offside-02"]
     assert clips_of(clips, "offside", Ruling.NO_FLAG) == []
     assert clips_of(clips, "goal") == []
+
+
+@pytest.mark.parametrize(("offset", "together"), [(0, True), (99, True), (100, False), (-49, True), (-50, False)])
+def test_recordings_are_angles_of_each_other_only_while_both_were_filming(offset: int, together: bool) -> None:
+    one = Recording(id="a", file="a.mp4", angle="a")
+    other = Recording(id="b", file="b.mp4", angle="b", offset=offset)
+    assert filmed_together(one, 100, other, 50) is together
+    assert filmed_together(other, 50, one, 100) is together

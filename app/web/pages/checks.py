@@ -24,7 +24,7 @@ from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import RandomId
 from app.web.render import page
-from app.web.words import capital, count, minutes, short_day
+from app.web.words import SHAPES, capital, count, minutes, short_day
 
 router = APIRouter()
 
@@ -33,15 +33,6 @@ A_LOOK_S = 35
 WATCHED = 0.9
 """Share of a video that must really have been played for its lesson to be done."""
 NEVER = datetime.max.replace(tzinfo=UTC)
-
-SHAPES = {
-    State.CLEARED: "cleared",
-    State.NOT_YET: "notyet",
-    State.DUE_AGAIN: "due",
-    State.NOT_STARTED: "none",
-    State.SIGNED_OFF: "signed",
-}
-"""The shape that stands beside the word of each state."""
 
 
 @dataclass(frozen=True)

@@ -26,18 +26,9 @@ from app.store.sittings import list_sittings
 from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.render import page
+from app.web.words import SHAPES
 
 router = APIRouter()
-
-
-SHAPES = {
-    State.CLEARED: "cleared",
-    State.NOT_YET: "notyet",
-    State.DUE_AGAIN: "due",
-    State.NOT_STARTED: "none",
-    State.SIGNED_OFF: "signed",
-}
-"""The shape that stands beside the word of each state."""
 
 
 @dataclass(frozen=True)
