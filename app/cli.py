@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -16,9 +17,10 @@ import typer
 from app import __version__
 from app.actions import curriculum as curriculum_actions
 from app.actions.adopt import adopt_curriculum, spooled, write_out
+from app.actions.intake import bytes_of, enter_recording, house_of
 from app.actions.league import NEW, found_league
 from app.actions.people import first_invite
-from app.actions.recording import Received, receive_recording
+from app.actions.recording import Received, TakenIn, receive_recording
 from app.actions.tape import Built, build_tape
 from app.adapters.files import Library
 from app.adapters.frame import write_frame
@@ -157,20 +159,46 @@ def _summary(name: str, as_json: bool, *, errors: int, **counts: int) -> None:
 @recording.command("add")
 def recording_add(
     files: Annotated[list[Path], typer.Argument(help="Files of any phone, camera or capture card.")],
+    game: Annotated[str, typer.Option("--game", help="Of which game: its title. A title not known yet is new.")] = "",
+    angle: Annotated[str, typer.Option("--angle", help="From where it was filmed: high, goal line.")] = "",
     as_json: AsJson = False,
 ) -> None:
-    """Receive and prepare recordings. Exit code 1 when one could not be used."""
+    """Receive and prepare recordings; with a game or an angle, the league has them too. Exit code 1: one was refused.
+
+    Without the two they are only looked over and prepared, in the library of the data folder.
+    """
     settings = Settings.from_env()
-    house = House.from_text(settings.house)
+    if game or angle:
+        with _league(settings) as database:
+            refused = _received(files, settings, as_json, database, game, angle)
+    else:
+        refused = _received(files, settings, as_json)
+    raise typer.Exit(1 if refused else 0)
+
+
+def _received(
+    files: Iterable[Path],
+    settings: Settings,
+    as_json: bool,
+    database: Database | None = None,
+    game: str = "",
+    angle: str = "",
+) -> int:
+    """Take files in one by one and print what became of each; how many were refused."""
+    library, house, enter = Library(settings.data), House.from_text(settings.house), None
+    if database is not None:
+        house, enter = house_of(database), partial(_entered, database, library, angle or "unnamed angle", game)
     refused = 0
     for file in files:
-        received = receive_recording(file, house, Library(settings.data))
+        received = receive_recording(file, house, library, enter)
         refused += received.verdict == "rejected"
-        if as_json:
-            print(received.model_dump_json(), flush=True)
-        else:
-            print(_told(received), flush=True)
-    raise typer.Exit(1 if refused else 0)
+        print(received.model_dump_json() if as_json else _told(received), flush=True)
+    return refused
+
+
+def _entered(database: Database, library: Library, angle: str, game: str, taken: TakenIn, name: str) -> None:
+    size = bytes_of(taken, library)
+    database.change(enter_recording, taken, name, angle, game, size, "system", now=datetime.now(UTC))
 
 
 def _told(received: Received) -> str:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+import secrets
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from sqlmodel import Session
 
@@ -14,6 +17,7 @@ from app.adapters.files import Library
 from app.domain.errors import BadInput, Conflict, RecordingRefused
 from app.domain.recording import Game, House, Recording
 from app.store.content import list_games, save_game
+from app.store.engine import Database
 from app.store.jobs import OPEN, jobs_by_key
 from app.store.league import audit, load_league
 from app.store.recordings import (
@@ -44,6 +48,13 @@ class Incoming:
 def preparation_key(recording_id: str) -> str:
     """The key of the job that prepares a recording."""
     return f"prepare:{recording_id}"
+
+
+def new_game(title: str, on: date | None = None) -> Game:
+    """A game that is not there yet, with an id of its own."""
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
+    start = "-".join(re.findall(r"[a-z0-9]+", plain))[:60].strip("-") or "game"
+    return Game(id=f"{start}-{secrets.token_hex(3)}", title=title, on=on)
 
 
 def add_recordings(
@@ -79,12 +90,48 @@ def _add(session: Session, incoming: Incoming, games: set[str], by: str, now: da
     return order_job(session, "prepare", key, args, f"Preparing {recording.file}", by, now=now)
 
 
+def enter_recording(
+    session: Session, taken: TakenIn, name: str, angle: str, game: str, size: int, by: str, *, now: datetime
+) -> str:
+    """Keep a recording whose file `name` is in the library already; its id, or that of the one with the same bytes.
+
+    `game`: title or id of a game; one that nobody has named yet is new. Empty: of no game.
+    """
+    earlier = find_by_original(session, taken.sha256)
+    if earlier is not None:
+        return earlier.id
+    recording = Recording(id=secrets.token_hex(8), file=name, angle=angle, game=_game_named(session, game) or None)
+    add_recording(session, recording, by, now)
+    set_prepared(session, recording.id, taken.sha256, taken.prepared, size)
+    audit(session, now, by, "add", "recording", recording.id, file=name, angle=angle, game=recording.game)
+    return recording.id
+
+
+def _game_named(session: Session, name: str) -> str:
+    if not name:
+        return ""
+    wanted = name.casefold()
+    known = [game.id for game in list_games(session) if wanted in (game.id, game.title.casefold())]
+    if known:
+        return known[0]
+    made = new_game(name)
+    save_game(session, made)
+    session.flush()
+    return made.id
+
+
 def correct_recording(session: Session, recording: Recording, new_game: Game | None, by: str, *, now: datetime) -> None:
     """Keep what is said of a recording now: its game, angle, who may see it. Raises NotFound, or BadInput as above."""
     _refuse_unknown(recording.game, _games(session, new_game))
     describe_recording(session, recording)
     said = recording.model_dump(mode="json", exclude={"id", "file"})
     audit(session, now, by, "correct", "recording", recording.id, **said)
+
+
+def house_of(database: Database) -> House:
+    """The size and rate that recordings of the league are brought to."""
+    with database.read() as session:
+        return load_league(session).about.house
 
 
 def discard_recording(session: Session, recording_id: str, by: str, *, now: datetime) -> None:
@@ -123,7 +170,7 @@ def _look_over(work: Work, facts: RecordingFacts, house: House) -> None:
     except RecordingRefused as refusal:
         work.database.change(refuse_recording, facts.id, refusal.reason, now=work.clock())
     else:
-        size = _bytes(taken, work.library)
+        size = bytes_of(taken, work.library)
         work.database.change(accept_recording, facts.id, taken, size, now=work.clock())
 
 
@@ -150,7 +197,7 @@ def _same_as(session: Session, earlier: RecordingFacts) -> str:
     return f"The same file is here already, as {place}. It was not stored a second time."
 
 
-def _bytes(taken: TakenIn, library: Library) -> int:
+def bytes_of(taken: TakenIn, library: Library) -> int:
     """What a recording takes on the disk: the file as it came, the picture, the sound."""
     digest = taken.prepared.digest
     paths = (library.original(taken.sha256), library.picture(digest), library.sound(digest))

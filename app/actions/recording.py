@@ -53,17 +53,20 @@ class Received(Value):
 
 
 def receive_recording(
-    path: Path, house: House, library: Library, on_progress: Callable[[float], None] | None = None
+    path: Path, house: House, library: Library, enter: Callable[[TakenIn, str], None] | None = None
 ) -> Received:
     """Take a file into the library, or say why not; a refused file leaves nothing there.
 
-    RenderFailed and Unready pass on: they are no verdict on the file.
+    `enter` is called with what was taken in and the file's name. RenderFailed and Unready pass on: they are no verdict
+    on the file.
     """
     name = _label(path)
     try:
-        taken = take_in(path, name, house, library, on_progress)
+        taken = take_in(path, name, house, library)
     except RecordingRefused as refusal:
         return Received(file=name, verdict="rejected", reason=refusal.reason)
+    if enter is not None:
+        enter(taken, name)
     return _accepted(name, taken.prepared, library, taken.earlier)
 
 

@@ -56,8 +56,8 @@ Looking = Annotated[Viewer, Depends(viewer)]
 
 
 def now() -> datetime:
-    """The instant of the request. The only clock that pages and actions know."""
-    return datetime.now(UTC)
+    """The instant of the request, in the time zone of the server. The only clock that pages and actions know."""
+    return datetime.now(UTC).astimezone()
 
 
 Now = Annotated[datetime, Depends(now)]

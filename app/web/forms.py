@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, TypeVar, get_origin
+from datetime import date
+from typing import Annotated, Any, TypeVar, get_origin
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 
@@ -18,6 +19,18 @@ class Form(BaseModel):
 
 
 F = TypeVar("F", bound=Form)
+
+FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2200, 1, 1)
+
+
+def _in_reach(value: date) -> date:
+    if not FIRST_DAY <= value < LAST_DAY:
+        raise ValueError(f"Give a day between {FIRST_DAY.year} and {LAST_DAY.year}.")
+    return value
+
+
+Day = Annotated[date, AfterValidator(_in_reach)]
+"""A day that people mean, with which one can reckon."""
 
 
 @dataclass(frozen=True)

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import re
-import secrets
-import unicodedata
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
 from pydantic import Field, ValidationInfo, field_validator
 from starlette.datastructures import UploadFile
 
+from app.actions.intake import new_game
 from app.domain.recording import Game, Recording
-from app.web.forms import Form
+from app.web.forms import Day, Form
 
 SEE = Recording.model_fields["see"].default
 """Who may see a recording where nobody says anything else."""
@@ -28,10 +26,10 @@ class DetailsForm(Form):
 
     game: str = Field(default="", max_length=80)
     new_game: str = Field(default="", max_length=200, validate_default=True)
-    played_on: date | None = None
+    played_on: Day | None = None
     angle: str = Field(max_length=120)
     see: str = Field(default=SEE, max_length=300)
-    until: date | None = None
+    until: Day | None = None
     download: bool = False
     injury: bool = False
     consent: str = Field(default="", max_length=1000)
@@ -47,9 +45,7 @@ class DetailsForm(Form):
 
     def new(self) -> Game | None:
         """The game that is not there yet, with an id of its own."""
-        if not self.new_game:
-            return None
-        return Game(id=f"{slug(self.new_game)}-{secrets.token_hex(3)}", title=self.new_game, on=self.played_on)
+        return new_game(self.new_game, self.played_on) if self.new_game else None
 
     def recording(self, recording_id: str, file: str, new: Game | None, **kept: Any) -> Recording:
         """The recording that this says something of; `kept` is what the form does not ask for."""
@@ -83,9 +79,3 @@ def file_label(name: str | None) -> str:
     last = re.split(r"[/\\]", name or "")[-1]
     printable = "".join(letter for letter in last if letter.isprintable()).strip()
     return printable.encode("utf-8", "replace").decode()[:200] or "recording"
-
-
-def slug(title: str) -> str:
-    """A title as the beginning of an id: small letters, digits, single hyphens."""
-    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
-    return "-".join(re.findall(r"[a-z0-9]+", plain))[:60].strip("-") or "game"

@@ -14,6 +14,9 @@ import pytest
 from PIL import Image
 
 from app.adapters.curricula import dump
+from app.store.content import list_games
+from app.store.engine import Database
+from app.store.recordings import list_recordings
 from tests.adapters.video import Film, Sound, filmed, read_stamp
 from tests.domain.samples import curriculum
 
@@ -175,3 +178,23 @@ def test_the_doctor_names_what_is_missing_and_what_to_do(tmp_path: Path) -> None
     assert told.returncode == 1
     assert bad["name"] == "data folder"
     assert "PENNON_DATA" in bad["advice"]
+
+
+def test_with_game_and_angle_a_recording_is_the_leagues_and_the_same_bytes_are_not_entered_twice(
+    league: Path, tmp_path: Path
+) -> None:
+    said = ("--game", "Herons v Terns", "--angle", "High", "--json")
+    other = filmed(tmp_path / "other.mp4", Film(frames=60, rate="30"))
+    added = pennon(tmp_path, "recording", "add", league.parent / "line.mp4", league.parent / "high.mp4", other, *said)
+    assert (added.returncode, added.stderr) == (0, "")
+    database = Database(f"sqlite:///{tmp_path / 'league.db'}")
+    with database.read() as session:
+        (game,) = list_games(session)
+        kept = list_recordings(session)
+    database.close()
+    assert game.title == "Herons v Terns"
+    assert sorted(each.recording.file for each in kept) == ["line.mp4", "other.mp4"]
+    assert {(each.recording.game, each.recording.angle, each.state.value) for each in kept} == {
+        (game.id, "High", "ready")
+    }
+    assert all(each.bytes > 0 for each in kept)

@@ -121,9 +121,11 @@ def _key_line(clip: Clip, key: Key, card: RuleCard, rate: Rate) -> KeyLine:
 
 @router.get("/clips/new")
 def new_clip_page(
-    request: Request, db: Db, now: Now, recording: str, at: Annotated[int, Query(le=10**8)] = 0, topic: str = ""
+    request: Request, db: Db, now: Now, recording: str = "", at: Annotated[int, Query(le=10**8)] = 0, topic: str = ""
 ) -> Response:
-    """The desk on a recording, at a frame, for a play that is not marked yet."""
+    """The desk on a recording, at a frame, for a play that is not marked yet; without one, the recordings to choose."""
+    if not recording:
+        return RedirectResponse("/recordings", 303)
     shown = _new_desk(request, db, recording, now, topic)
     return page(request, "clip/desk.html", replace(shown, frame=max(0, min(at, shown.frames - 1))))
 

@@ -20,7 +20,7 @@ from app.web.words import capital, count
 
 router = APIRouter()
 
-LATELY = 20
+LATELY = 12
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Literal
 
 from fastapi import APIRouter, Request
@@ -33,6 +32,7 @@ from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.media import media_address
 from app.web.render import page
+from app.web.words import end_of
 
 router = APIRouter()
 
@@ -151,7 +151,7 @@ class AssignForm(forms.Form):
     """Which crews are to watch it, until the end of which day."""
 
     crews: list[str]
-    due: date | None = None
+    due: forms.Day | None = None
 
 
 class Stretch(BaseModel):
@@ -330,7 +330,7 @@ async def publish(request: Request, lesson_id: str, db: Db, viewer: Looking, at:
 async def assign_lesson(request: Request, lesson_id: str, db: Db, viewer: Looking, at: Now) -> Response:
     """Give crews a lesson to watch."""
     form = await forms.read(request, AssignForm)
-    due = datetime.combine(form.due + timedelta(days=1), time(), UTC) if form.due else None
+    due = end_of(form.due)
     await db.changed(assign_crews, "lesson", lesson_id, form.crews, due, viewer.person_id, now=at)
     return RedirectResponse(f"/lessons/{lesson_id}", 303)
 

@@ -6,7 +6,7 @@ import re
 import secrets
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
+from datetime import datetime
 from typing import Annotated, Any
 from urllib.parse import urlsplit
 
@@ -154,7 +154,7 @@ class NewPersonForm(SaidForm):
 class PersonForm(SaidForm):
     """The same, and what is said only of people who are here."""
 
-    away_until: date | None = None
+    away_until: forms.Day | None = None
     is_young: bool = False
     consent: str = Field(default="", max_length=500)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -36,6 +36,7 @@ from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import RandomId
 from app.web.render import page
+from app.web.words import end_of
 
 router = APIRouter()
 
@@ -116,18 +117,14 @@ class NewQuizForm(forms.Form):
 
     plan: str
     crews: list[str]
-    due: date | None = None
+    due: forms.Day | None = None
 
 
 class AssignForm(forms.Form):
     """Which crews are to take it, until the end of which day."""
 
     crews: list[str]
-    due: date | None = None
-
-
-def _end_of(day: date | None) -> datetime | None:
-    return None if day is None else datetime.combine(day + timedelta(days=1), time(), UTC)
+    due: forms.Day | None = None
 
 
 # --------------------------------------------------------------------------------- the list
@@ -205,7 +202,7 @@ async def _published(request: Request, db: Db, form: NewQuizForm, by: str, at: d
         raise forms.Mistakes(typed, {"due": "This day is over."})
     chosen, rate, seed = plan.model_copy(update={"crews": tuple(form.crews)}), request.state.league.house.rate, _seed()
     try:
-        quiz: Quiz = await db.changed(publish_quiz, chosen, rate, seed, _end_of(form.due), by, now=at)
+        quiz: Quiz = await db.changed(publish_quiz, chosen, rate, seed, end_of(form.due), by, now=at)
     except BadInput as error:
         raise forms.Mistakes(typed, {"plan": str(error)}) from error
     return quiz
@@ -269,7 +266,7 @@ async def assign_quiz(request: Request, quiz_id: RandomId, db: Db, viewer: Looki
     """Give it to more crews, or move the day of those that have it."""
     try:
         form = await forms.read(request, AssignForm)
-        await db.changed(assign_crews, "quiz", quiz_id, form.crews, _end_of(form.due), viewer.person_id, now=at)
+        await db.changed(assign_crews, "quiz", quiz_id, form.crews, end_of(form.due), viewer.person_id, now=at)
     except forms.Mistakes as mistakes:
         shown = _quiz(db, quiz_id, viewer.role == "supervisor", at, typed=mistakes.typed, about=mistakes.about)
         return page(request, "quiz/show.html", shown, status=422)
