@@ -29,7 +29,7 @@ from app.domain.curriculum import Fault
 from app.domain.errors import CurriculumError, Misplaced, PennonError, Problem
 from app.domain.recording import House
 from app.domain.timecode import clock
-from app.settings import Settings
+from app.settings import BadSetting, Settings
 from app.store.engine import Database
 from app.store.migrate import migrate
 
@@ -55,7 +55,7 @@ def main() -> None:
     """Run a command. A problem is told in words on standard error, exit code 1; a mistyped command has 2."""
     try:
         app()
-    except PennonError as error:
+    except (PennonError, BadSetting) as error:
         _fail(str(error))
     except OSError as error:
         _fail(f"{error.filename or 'The disk'}: {error.strerror or error}. Nothing half-done was left behind.")
@@ -270,9 +270,10 @@ def serve() -> None:
     # Pages and server take half a second to load, which the other commands need not wait for.
     import uvicorn
 
-    from app.main import create_app
+    from app.main import create_app, listening
 
     settings = Settings.from_env()
+    address = listening(settings)
     with _league(settings) as database:
         secret = first_invite(database, datetime.now(UTC))
     print(f"Pennon listens at {settings.url}", flush=True)
@@ -281,14 +282,10 @@ def serve() -> None:
             f"Nobody supervises this league yet. Whoever does comes in here, once: {settings.url}/invite/{secret}",
             flush=True,
         )
-    uvicorn.run(
-        create_app(settings),
-        host=settings.host,
-        port=settings.port,
-        log_level="warning",
-        server_header=False,
-        timeout_graceful_shutdown=10,
+    options = uvicorn.Config(
+        create_app(settings), log_level="warning", server_header=False, timeout_graceful_shutdown=10
     )
+    uvicorn.Server(options).run([address])
 
 
 @app.command("demo")

@@ -31,10 +31,10 @@ from app.adapters.curricula import Loaded, load
 from app.adapters.files import Library
 from app.demo_history import write_history
 from app.domain.curriculum import About
-from app.domain.errors import BadInput
+from app.domain.errors import BadInput, Busy
 from app.domain.people import Role
 from app.domain.tape import recordings_of
-from app.main import create_app, is_loopback
+from app.main import create_app, is_loopback, listening
 from app.settings import Settings
 from app.store.content import load_plan, stored_clips
 from app.store.editions import published
@@ -207,14 +207,15 @@ def _now() -> datetime:
 def serve_demo(settings: Settings, say: Callable[[str], None]) -> None:
     """Take the folder, build what must stand, serve, and build the rest meanwhile. Returns when the server stops.
 
-    Raises BadInput when the folder holds something else.
+    Raises BadInput when the folder holds something else, Unready when the address is taken.
     """
+    listening(settings).close()
     claimed(settings.data)
     first_light(settings)
     app = create_app(settings)
-    server = uvicorn.Server(uvicorn.Config(app, settings.host, settings.port, log_level="warning", server_header=False))
+    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", server_header=False, timeout_graceful_shutdown=10))
     threading.Thread(target=_when_up, args=(server, app.state, settings, say), daemon=True).start()
-    server.run()
+    server.run([listening(settings)])
 
 
 def _when_up(server: uvicorn.Server, state: Any, settings: Settings, say: Callable[[str], None]) -> None:
@@ -223,9 +224,16 @@ def _when_up(server: uvicorn.Server, state: Any, settings: Settings, say: Callab
             return
         time.sleep(0.05)
     say(f"Pennon is ready at {settings.url}")
-    for link in links(state.database):
+    made = list(links(state.database))
+    for link in made:
         say(f"  {link.role:<12} {link.name:<16} {settings.url}{link.path}")
     if not is_loopback(urlsplit(settings.url).hostname or ""):
-        segno.make(settings.url).terminal(compact=True)
-    the_rest(state.database, state.library)
-    say("The demo is complete: histories, checks and the other sport are in.")
+        say("For a phone in the same network, as the official:")
+        segno.make(f"{settings.url}{made[-1].path}").terminal(compact=True)
+    try:
+        the_rest(state.database, state.library)
+    except Busy:
+        if not server.should_exit:  # else it was stopped meanwhile; the next start goes on from here
+            raise
+    else:
+        say("The demo is complete: histories, checks and the other sport are in.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from datetime import UTC, datetime
@@ -17,6 +18,7 @@ from starlette.types import Scope
 from app.actions.league import NEW, found_league
 from app.adapters.files import Library
 from app.adapters.queue import QUEUE, Queue, hang, take_down
+from app.domain.errors import Unready
 from app.settings import Settings
 from app.store.engine import Database
 from app.store.migrate import migrate
@@ -93,6 +95,23 @@ def work(app: FastAPI, settings: Settings) -> Iterator[None]:
             worker.stop()
         take_down(queue)
         queue.close()
+
+
+def listening(settings: Settings) -> socket.socket:
+    """The address of the settings, taken for this server, which answers once it runs. Raises Unready, in words."""
+    taken = socket.socket(socket.AF_INET6 if ":" in settings.host else socket.AF_INET)
+    taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        taken.bind((settings.host, settings.port))
+        taken.listen(2048)
+    except OSError as error:
+        taken.close()
+        what = error.strerror or str(error)
+        raise Unready(
+            f"{settings.host}:{settings.port} cannot be listened at ({what}). Stop the program that does, "
+            "or name another address in PENNON_PORT and PENNON_HOST. Nothing was changed."
+        ) from error
+    return taken
 
 
 def is_loopback(host: str) -> bool:

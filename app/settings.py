@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import os
+import socket
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+
+
+class BadSetting(ValueError):
+    """A setting that cannot be meant, in words."""
 
 
 @dataclass(frozen=True)
@@ -29,16 +34,34 @@ class Settings:
 
     @classmethod
     def from_env(cls, environment: Mapping[str, str] = os.environ) -> Settings:
-        """Settings from the environment; what is not set has its default."""
+        """Settings from the environment; what is not set has its default. Raises BadSetting."""
         home = Path(environment.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
         data = Path(environment.get("PENNON_DATA") or home / "pennon").absolute()
-        host, port = environment.get("PENNON_HOST") or "127.0.0.1", int(environment.get("PENNON_PORT") or 8430)
+        host, port = environment.get("PENNON_HOST") or "127.0.0.1", _port(environment.get("PENNON_PORT") or "8430")
         return cls(
             data=data,
             house=environment.get("PENNON_HOUSE") or "1280x720@30",
             host=host,
             port=port,
-            url=(environment.get("PENNON_URL") or f"http://{host}:{port}").rstrip("/"),
+            url=(environment.get("PENNON_URL") or f"http://{_reachable(host)}:{port}").rstrip("/"),
             database_url=environment.get("PENNON_DATABASE_URL") or f"sqlite:///{data / 'league.db'}",
             worker=(environment.get("PENNON_WORKER") or "yes").lower() not in ("no", "0", "false"),
         )
+
+
+def _port(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 0 < int(text) < 65536):
+        raise BadSetting(f'PENNON_PORT is "{text}"; it must be a number from 1 to 65535.')
+    return int(text)
+
+
+def _reachable(host: str) -> str:
+    """A host as it stands in an address: of a server that listens everywhere, where this machine is in its network."""
+    if host not in ("0.0.0.0", "::"):
+        return f"[{host}]" if ":" in host else host
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as towards:
+        try:
+            towards.connect(("192.0.2.1", 9))  # an address kept for documents; of a datagram nothing is sent
+        except OSError:
+            return "127.0.0.1"
+        return str(towards.getsockname()[0])
