@@ -29,7 +29,7 @@ from app.actions.quiz import assign_crews, publish_quiz
 from app.actions.signin import invite_person
 from app.adapters.curricula import Loaded, load
 from app.adapters.files import Library
-from app.demo_history import write_history
+from app.demo_history import sit_through, write_history
 from app.domain.curriculum import About
 from app.domain.errors import BadInput, Busy
 from app.domain.people import Role
@@ -42,13 +42,15 @@ from app.store.engine import Database
 from app.store.league import load_league
 from app.store.migrate import migrate
 from app.store.people import Person, add_person, list_people, list_seats
-from app.store.quizzes import list_quizzes
+from app.store.quizzes import Quiz, count_cuts, list_quizzes
 
 ROOT = Path(__file__).parents[1]
 CURRICULA = (ROOT / "curricula" / "saltmarsh-coast", ROOT / "curricula" / "dunes-court")
 MARKER = "demo.json"
 FIRST = "two-instants"
 """The lesson whose video stands before the server is said to be ready."""
+TAKEN, TAKEN_BY = "goal", "harbour"
+"""The check that a crew took lately, and the crew."""
 LATER = ("looks-like-it", "whole-ball", "on-its-way-down")
 """Lessons whose videos are cut afterwards; one more is left for the supervisor to publish."""
 STAFF = (
@@ -138,14 +140,15 @@ def _digest(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def the_rest(database: Database, library: Library) -> None:
-    """What may come while people look around: histories, a check that is due, the other sport, more videos."""
+def the_rest(database: Database, library: Library, going: Callable[[], bool]) -> None:
+    """What may come while people look around: histories, checks, the other sport, more videos; all while `going`."""
     with database.read() as session:
         seats = list_seats(session, _now().date())
     write_history(database, seats, _now())
     _due_now(database)
     _other_sport(database, library)
     _publish_later(database)
+    _taken_lately(database, going)
 
 
 def _publish_later(database: Database) -> None:
@@ -190,14 +193,39 @@ def _about(database: Database) -> About:
 def _due_now(database: Database) -> None:
     """A lesson and a check that the crews in their first season are to do by the end of the week."""
     with database.read() as session:
-        if list_quizzes(session):
-            return
         plan = load_plan(session, "first-season")
+        if plan.title in {quiz.title for quiz in list_quizzes(session)}:
+            return
     now = _now()
     friday = (now + timedelta(days=(4 - now.weekday()) % 7 or 7)).replace(hour=20, minute=0, second=0, microsecond=0)
     rate = _about(database).house.rate
     database.change(assign_crews, "lesson", FIRST, ["ferry", "dunes"], friday, "system", now=now)
     database.change(publish_quiz, plan, rate, 7, friday, "system", now=now)
+
+
+def _taken_lately(database: Database, going: Callable[[], bool]) -> None:
+    """A check that one crew took last week on clips with pictures, so that its results can be looked at."""
+    week_ago = _now() - timedelta(days=8)
+    with database.read() as session:
+        plan = load_plan(session, TAKEN).model_copy(update={"crews": (TAKEN_BY,)})
+        there = [quiz for quiz in list_quizzes(session) if quiz.title == plan.title]
+        seats = list_seats(session, _now().date(), TAKEN_BY)
+    rate = _about(database).house.rate
+    quiz = (
+        there[0]
+        if there
+        else database.change(publish_quiz, plan, rate, 3, _now() - timedelta(hours=12), "system", now=week_ago)
+    )
+    while going() and not _is_cut(database, quiz):
+        time.sleep(0.5)
+    if going():
+        sit_through(database, quiz, seats, _now())
+
+
+def _is_cut(database: Database, quiz: Quiz) -> bool:
+    with database.read() as session:
+        made, wanted = count_cuts(session, quiz.id)
+    return made == wanted
 
 
 def _now() -> datetime:
@@ -231,7 +259,7 @@ def _when_up(server: uvicorn.Server, state: Any, settings: Settings, say: Callab
         say("For a phone in the same network, as the official:")
         segno.make(f"{settings.url}{made[-1].path}").terminal(compact=True)
     try:
-        the_rest(state.database, state.library)
+        the_rest(state.database, state.library, lambda: not server.should_exit)
     except Busy:
         if not server.should_exit:  # else it was stopped meanwhile; the next start goes on from here
             raise

@@ -13,15 +13,16 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from app.actions.sitting import Given, finish_sitting, open_look, start_sitting, submit_answer, submit_reason
+from app.actions.sitting import Given, disagree, finish_sitting, open_look, start_sitting, submit_answer, submit_reason
 from app.domain.answer import TimingPolicy
 from app.domain.clip import Clip
 from app.domain.quiz import QuizPlan
 from app.domain.rulecard import Presence, Ruling
-from app.store.content import add_clip, stored_clips
+from app.store.content import add_clip, clips_by_id, stored_clips
+from app.store.disagreements import list_disagreements
 from app.store.engine import Database
 from app.store.people import Seat
-from app.store.quizzes import Quiz, QuizItem, add_quiz, assign, list_quizzes
+from app.store.quizzes import Quiz, QuizItem, add_quiz, assign, list_items, list_quizzes
 from app.store.sittings import list_looks, list_sittings
 
 ROOT = Path(__file__).parents[1]
@@ -43,6 +44,23 @@ def write_history(database: Database, seats: Iterable[Seat], now: datetime) -> N
         for crew, members in crews.items():
             for round_ in range(2 if crew in ROOKIES else ROUNDS):
                 _round(database, topic, clips, crew, members, round_, start + timedelta(days=16 * round_))
+
+
+def sit_through(database: Database, quiz: Quiz, seats: Iterable[Seat], now: datetime) -> None:
+    """A check with pictures, taken by those seated in the days before `now`; one of them disagrees with an answer."""
+    with database.read() as session:
+        clips = list(clips_by_id(session, [item.clip_id for item in list_items(session, quiz.id)]).values())
+        done = {each.person_id for each in list_sittings(session, quiz_id=quiz.id) if each.ended_at is not None}
+    members = sorted(seats, key=lambda seat: seat.person.name)
+    for seat in members:
+        if seat.person.id not in done:
+            _sat(database, quiz.id, clips, seat, now - timedelta(days=6))
+    with database.read() as session:
+        sitting = list_sittings(session, members[0].person.id, quiz.id)[0]
+        if list_disagreements(session, sitting_id=sitting.id):
+            return
+    said = "From the line I saw green between the ball and the line. Is this angle good enough to say?"
+    database.change(disagree, sitting.id, 0, members[0].person.id, said, now=now - timedelta(hours=20))
 
 
 def archived_clips() -> Iterator[tuple[str, list[Clip]]]:

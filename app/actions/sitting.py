@@ -19,7 +19,7 @@ from app.domain.errors import Conflict, NotFound
 from app.domain.quiz import asks_all, order_of
 from app.domain.rulecard import Presence, Ruling
 from app.store.change import Connection, hot
-from app.store.disagreements import Disagreement, add_disagreement, list_disagreements
+from app.store.disagreements import Disagreement, add_disagreement, close_disagreement, list_disagreements
 from app.store.league import audit
 from app.store.quizzes import list_assignments, list_items, load_quiz
 from app.store.sittings import (
@@ -255,3 +255,10 @@ def disagree(session: Session, sitting_id: str, n: int, person_id: str, text: st
         raise Conflict("You have told us about this look; nobody has replied yet.")
     add_disagreement(session, Disagreement(sitting_id, n, person_id, answer.clip_id, text, now))
     audit(session, now, person_id, "disagree", "sitting", sitting_id, n=n, clip=answer.clip_id)
+
+
+def reply_to(session: Session, sitting_id: str, n: int, reply: str, by: str, *, now: datetime) -> None:
+    """Reply to what an official holds against the answer of a look. Raises NotFound when nothing waits for a reply."""
+    if not close_disagreement(session, sitting_id, n, reply, now):
+        raise NotFound("Nothing waits for a reply here.")
+    audit(session, now, by, "reply", "sitting", sitting_id, n=n)

@@ -38,6 +38,16 @@ def add_disagreement(session: Session, disagreement: Disagreement) -> None:
     )
 
 
+def close_disagreement(session: Session, sitting_id: str, n: int, reply: str, now: datetime) -> bool:
+    """Reply to what waits for one on a look; whether anything did."""
+    waiting = select(DisagreementRow).where(DisagreementRow.sitting_id == sitting_id, DisagreementRow.n == n)
+    row = session.exec(waiting.where(DisagreementRow.state == "open")).first()
+    if row is None:
+        return False
+    row.state, row.reply, row.closed_at = "answered", reply, now
+    return True
+
+
 def list_disagreements(
     session: Session, *, sitting_id: str | None = None, only_open: bool = False
 ) -> list[Disagreement]:

@@ -95,6 +95,8 @@ TABLE: dict[tuple[str, str], frozenset[Role]] = {
     ("GET", "/sittings/{sitting_id}/result/{n}"): FIELD | STAFF,
     ("GET", "/sittings/{sitting_id}/result/{n}/disagree"): FIELD,
     ("POST", "/sittings/{sitting_id}/result/{n}/disagree"): FIELD,
+    ("GET", "/disagreements"): STAFF,
+    ("POST", "/sittings/{sitting_id}/result/{n}/reply"): DESK,
     # lessons
     ("GET", "/lessons"): SIGNED_IN,
     ("GET", "/lessons/new"): DESK,

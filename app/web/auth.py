@@ -5,13 +5,16 @@ from __future__ import annotations
 import asyncio
 import hashlib
 import hmac
-from datetime import UTC, datetime
+from contextlib import suppress
+from datetime import UTC, datetime, timedelta
 from typing import Annotated
 
 from fastapi import Depends
 from starlette.requests import Request
 from starlette.responses import Response
 
+from app.actions.signin import see_device
+from app.domain.errors import Busy, NotFound
 from app.domain.people import Role
 from app.store.devices import seen_device
 from app.store.engine import Database
@@ -23,6 +26,9 @@ from app.web.viewer import GUEST, Viewer
 PLAIN_COOKIE = "pennon"
 SECURE_COOKIE = "__Host-pennon"
 """Only over HTTPS: browsers accept the prefix for cookies that no other host or path can set."""
+
+NOTED_EVERY = timedelta(days=1)
+"""How often it is written down that a device was seen: one that nobody uses is signed out after some weeks."""
 
 
 class SignInFirst(Exception):
@@ -75,7 +81,7 @@ async def guard(request: Request) -> None:
     """
     state = request.app.state
     request.state.league, request.state.plain_http = state.league, state.plain_http
-    request.state.viewer = await asyncio.to_thread(_viewer, request, now())
+    request.state.viewer = await _recognised(request, now())
     device = request.state.viewer.device
     request.state.form_token = form_token(state.secret, device) if device else ""
     allowed = TABLE.get((request.method, request.scope["route"].path), frozenset())
@@ -106,17 +112,37 @@ def cookie_name(request: Request) -> str:
     return SECURE_COOKIE if request.app.state.is_https else PLAIN_COOKIE
 
 
-def _viewer(request: Request, at: datetime) -> Viewer:
+async def _recognised(request: Request, at: datetime) -> Viewer:
     token = request.cookies.get(cookie_name(request), "")
     if not token:
         return GUEST
-    with database(request).read() as session:
-        device = seen_device(session, digest(token), at)
+    db, recent, name = database(request), request.app.state.recent, digest(token)
+    changes = db.changes
+    known: Viewer | None = recent.find(name, changes)
+    if known is not None:
+        return known
+    found, is_stale = await asyncio.to_thread(_read_viewer, db, name, at)
+    if not found.is_guest:
+        recent.keep(found, changes)
+    if is_stale:
+        with suppress(Busy):  # the next request will note it
+            await db.changed(see_device, name, now=at)
+    return found
+
+
+def _read_viewer(db: Database, name: str, at: datetime) -> tuple[Viewer, bool]:
+    """Who is behind a device, and whether it is time to note that it was seen."""
+    with db.read() as session:
+        device = seen_device(session, name, at)
         if device is None:
-            return GUEST
-        facts = load_viewer_facts(session, device.person_id, at.date())
+            return GUEST, False
+        try:
+            facts = load_viewer_facts(session, device.person_id, at.date())
+        except NotFound:  # erased: the device outlives its person for a moment
+            return GUEST, False
     role = Role.CHIEF if facts.leads_crew and facts.role is Role.OFFICIAL else facts.role
-    return Viewer(device.person_id, facts.name, role, facts.crew_id, device.digest)
+    found = Viewer(device.person_id, facts.name, role, facts.crew_id, device.digest)
+    return found, device.seen_at + NOTED_EVERY <= at
 
 
 def remember(request: Request, response: Response, token: str, ends_at: datetime) -> None:

@@ -62,12 +62,18 @@ def _fields(data: FormData, model: type[Form]) -> dict[str, Any]:
     """Fields by name: a list where the model wants one, an upload as it is; an empty optional field is left out."""
     found: dict[str, Any] = {}
     for name, field in model.model_fields.items():
-        values = [value for value in data.getlist(name) if isinstance(value, UploadFile) or value.strip()]
+        said = [value if isinstance(value, UploadFile) else _without_nul(value) for value in data.getlist(name)]
+        values = [value for value in said if isinstance(value, UploadFile) or value.strip()]
         if get_origin(field.annotation) in (list, tuple):
             found[name] = values
         elif values:
             found[name] = values[-1]
     return found
+
+
+def _without_nul(text: str) -> str:
+    """What was typed without NUL: nobody means it, pasted text may hold it, and PostgreSQL cannot keep it."""
+    return text.replace("\0", "")
 
 
 def _sentence(kind: str, message: str, context: Mapping[str, Any]) -> str:

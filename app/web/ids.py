@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Annotated
 
+from fastapi import Path
 from pydantic import AfterValidator, TypeAdapter, ValidationError
 
 from app.domain.base import Id
@@ -36,3 +37,6 @@ def random_form(text: str) -> str:
 
 RandomId = Annotated[str, AfterValidator(random_form)]
 """A path parameter that was drawn at random: of a quiz, a sitting, a clip's cut."""
+
+LookNumber = Annotated[int, Path(ge=0, le=999)]
+"""The place of a look within its check, from 0."""

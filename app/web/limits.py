@@ -1,6 +1,7 @@
-"""Slowing down whoever guesses: several windows, so that each further try has to wait longer.
+"""How much and how often: the size of what is sent, and slowing down whoever guesses.
 
-Counted by address, and by address and account together: never by account alone, or anybody could lock out anybody.
+Several windows make each further try wait longer. Tries are counted by address, and by address and account together:
+never by account alone, or anybody could lock out anybody.
 """
 
 from __future__ import annotations
@@ -10,6 +11,11 @@ import time
 from limits import RateLimitItem, parse_many
 from limits.storage import MemoryStorage
 from limits.strategies import MovingWindowRateLimiter
+
+MOST_BODY = 10 << 20
+"""Bytes of a request, wherever no recordings are expected: a list of people has 8 MB at most."""
+MOST_UPLOAD = 1 << 42
+"""Bytes of a request with recordings. What really ends it is the room on the disk."""
 
 PAIR = parse_many("5/minute;20/hour;60/day")
 ADDRESS = parse_many("20/minute;120/hour")

@@ -204,3 +204,25 @@ def test_somebody_may_disagree_in_their_own_words_once(served: League, phone: Br
     assert phone.post(f"{where}/disagree", data=form).status_code == 409
     with served.database.read() as session:
         assert [(each.person_id, each.n) for each in list_disagreements(session, only_open=True)] == [("sil", 0)]
+
+
+def test_a_disagreement_waits_for_the_supervisor_whose_reply_stands_with_the_look(
+    served: League, phone: Browser
+) -> None:
+    where = f"/sittings/{check_of(served, phone)}/result/0"
+    supervisor, coordinator = served.browser("supervisor"), served.browser("coordinator")
+    assert "No disagreement waits for a reply." in supervisor.get("/disagreements").text
+    phone.post(f"{where}/disagree", data={"form_token": phone.form_key, "text": "He was level."})
+    assert "One official disagrees" in supervisor.get("/quizzes").text
+    for staff in (supervisor, coordinator):
+        listed = words(staff.get("/disagreements").text)
+        assert "One disagreement waits for a reply." in listed
+        assert "Sil Marram" in listed
+        assert "He was level." in listed
+    assert f'action="{where}/reply"' in supervisor.get(where).text
+    assert "/reply" not in coordinator.get(where).text + phone.get(where).text
+    form = {"form_token": supervisor.form_key, "reply": "Level is on <side>."}
+    assert supervisor.post(f"{where}/reply", data=form).headers["location"] == "/disagreements"
+    assert "The answer: Level is on side" in words(supervisor.get("/disagreements").text).replace("&lt;side&gt;", "side")
+    assert "Level is on &lt;side&gt;." in phone.get(where).text
+    assert supervisor.post(f"{where}/reply", data=form).status_code == 404

@@ -3,6 +3,7 @@
 from app.web.pages import (
     checks,
     clips,
+    disagreements,
     health,
     home,
     jobs,
@@ -21,6 +22,7 @@ from app.web.pages import (
 ROUTERS = (
     checks.router,
     clips.router,
+    disagreements.router,
     health.router,
     home.router,
     jobs.router,

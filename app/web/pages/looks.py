@@ -10,10 +10,9 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Annotated
 
 import anyio.to_thread
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
@@ -28,7 +27,7 @@ from app.store.engine import Database
 from app.store.quizzes import load_quiz
 from app.store.sittings import Look, find_asset, list_looks, load_sitting
 from app.web.auth import Db, Looking, Now, now
-from app.web.ids import RandomId
+from app.web.ids import LookNumber, RandomId
 from app.web.looking import (
     Ahead,
     Decided,
@@ -53,7 +52,6 @@ from app.web.ranges import reply_to
 
 router = APIRouter()
 
-LookNumber = Annotated[int, Path(ge=0, le=999)]
 BLOCK = 5
 """So many clips are fetched ahead: the network may be gone for a few looks."""
 OPEN = ("ahead", "served")

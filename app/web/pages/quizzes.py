@@ -19,6 +19,7 @@ from app.domain.errors import BadInput, NotFound
 from app.domain.quiz import QuizPlan
 from app.domain.rulecard import RuleCard
 from app.store.content import cards_on, clips_by_id, list_plans
+from app.store.disagreements import list_disagreements
 from app.store.jobs import Job, jobs_by_key
 from app.store.people import CrewFacts, list_crews, list_people, list_seats
 from app.store.quizzes import (
@@ -55,11 +56,12 @@ class QuizLine:
 
 @dataclass(frozen=True)
 class QuizzesPage:
-    """All quizzes, the newest first. `titles`: of topics, by id."""
+    """All quizzes, the newest first. `titles`: of topics, by id. `waiting`: disagreements without a reply."""
 
     now: datetime
     lines: list[QuizLine]
     titles: Mapping[str, str]
+    waiting: int
 
 
 @dataclass(frozen=True)
@@ -138,7 +140,8 @@ def quizzes_page(request: Request, db: Db, at: Now) -> Response:
         given = list_assignments(session, "quiz")
         lines = [_quiz_line(session, quiz, given, done, at) for quiz in list_quizzes(session)]
         titles = {topic: card.title for topic, card in cards_on(session, at.date()).items()}
-    return page(request, "quiz/list.html", QuizzesPage(at, lines, titles))
+        waiting = len(list_disagreements(session, only_open=True))
+    return page(request, "quiz/list.html", QuizzesPage(at, lines, titles, waiting))
 
 
 def _quiz_line(

@@ -13,6 +13,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from app.actions.readiness import Roster, clearances_of, roster_on, sign_off
+from app.actions.result import Result, results_of
 from app.domain.clearance import Clearance, ClearancePolicy, State
 from app.domain.errors import NotFound
 from app.domain.people import Role
@@ -65,7 +66,7 @@ class CrewPage:
 
 @dataclass(frozen=True)
 class PersonPage:
-    """One person on every policy: what may be said, and the account behind it."""
+    """One person on every policy: what may be said, the account behind it, the checks behind that, newest first."""
 
     person: Person
     crew: str
@@ -74,6 +75,7 @@ class PersonPage:
     shares: Mapping[str, Shares]
     cards: Mapping[str, RuleCard]
     shapes: Mapping[State, str]
+    results: list[Result]
     about: Mapping[str, str] = field(default_factory=dict)
     typed: Mapping[str, Any] = field(default_factory=dict)
 
@@ -181,9 +183,9 @@ def _person(db: Db, person_id: str, at: Any, **mistakes: Any) -> PersonPage:
         evidence = list_evidence(session, [person_id]).get(person_id, [])
         found = clearances_of(session, person_id, today)
         crew = next((seat.crew_id for seat in list_seats(session, today) if seat.person.id == person_id), "")
-        cards = cards_on(session, today)
+        cards, results = cards_on(session, today), results_of(session, person_id)
     said = {p.id: shares([each for each in evidence if each.topic in p.topics]) for p in policies}
-    return PersonPage(person, crew, policies, found, said, cards, SHAPES, **mistakes)
+    return PersonPage(person, crew, policies, found, said, cards, SHAPES, results, **mistakes)
 
 
 @router.post("/readiness/people/{person_id}/sign-off")

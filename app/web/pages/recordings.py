@@ -25,6 +25,7 @@ from app.store.recordings import RecordingFacts, clips_on, count_clips_on, list_
 from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import NamedId
+from app.web.limits import MOST_UPLOAD
 from app.web.media import media_address
 from app.web.recording_form import SEE, DetailsForm, UploadForm, file_label, typed_of
 from app.web.render import page
@@ -133,7 +134,7 @@ def _form(
     return DetailsPage(facts, games, angles, _free(request), typed, about)
 
 
-@uploads.post("/recordings")
+@uploads.post("/recordings", max_body_size=MOST_UPLOAD)
 async def bring_recordings(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
     """Keep the files, and order their preparation."""
     try:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Request
+from fastapi import APIRouter, Query, Request
 from pydantic import Field
 from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
@@ -27,14 +27,13 @@ from app.store.people import load_person
 from app.store.recordings import prepared_of
 from app.web import forms
 from app.web.auth import Db, Looking, Now
-from app.web.ids import RandomId
+from app.web.ids import LookNumber, RandomId
 from app.web.media import media_address
 from app.web.render import page
 from app.web.viewer import Viewer
 
 router = APIRouter()
 
-LookNumber = Annotated[int, Path(ge=0, le=999)]
 Point = Annotated[str, Query(max_length=80)]
 
 
