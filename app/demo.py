@@ -42,7 +42,7 @@ from app.store.engine import Database
 from app.store.league import load_league
 from app.store.migrate import migrate
 from app.store.people import Person, add_person, list_people, list_seats
-from app.store.quizzes import Quiz, count_cuts, list_quizzes
+from app.store.quizzes import Quiz, assign, count_cuts, list_quizzes
 
 ROOT = Path(__file__).parents[1]
 CURRICULA = (ROOT / "curricula" / "saltmarsh-coast", ROOT / "curricula" / "dunes-court")
@@ -211,11 +211,10 @@ def _taken_lately(database: Database, going: Callable[[], bool]) -> None:
         there = [quiz for quiz in list_quizzes(session) if quiz.title == plan.title]
         seats = list_seats(session, _now().date(), TAKEN_BY)
     rate = _about(database).house.rate
-    quiz = (
-        there[0]
-        if there
-        else database.change(publish_quiz, plan, rate, 3, _now() - timedelta(hours=12), "system", now=week_ago)
-    )
+    due = _now() - timedelta(hours=12)
+    quiz = there[0] if there else database.change(publish_quiz, plan, rate, 3, due, "system", now=week_ago)
+    # At that time nobody was seated: the crews are as old as the demo.
+    database.change(assign, "quiz", quiz.id, [seat.person.id for seat in seats], due, week_ago)
     while going() and not _is_cut(database, quiz):
         time.sleep(0.5)
     if going():

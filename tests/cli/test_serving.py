@@ -6,7 +6,6 @@ import json
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -22,6 +21,7 @@ from app.domain.recording import Recording
 from app.store.engine import Database
 from app.store.migrate import migrate
 from app.store.recordings import RecordingFacts, RecordingState, load_recording
+from tests.ports import free_port
 
 WAIT_S = 60
 
@@ -47,12 +47,6 @@ def wait_for(what: Callable[[], bool]) -> None:
 def stopped_by(process: subprocess.Popen[bytes], sign: signal.Signals) -> int:
     process.send_signal(sign)
     return process.wait(WAIT_S)
-
-
-def free_port() -> int:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return int(found.getsockname()[1])
 
 
 def answers(port: int) -> bool:

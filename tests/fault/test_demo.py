@@ -17,6 +17,8 @@ from urllib.request import urlopen
 
 import pytest
 
+from tests.ports import free_port
+
 WAIT_S = 120
 KILLS = 3
 SEED = 7
@@ -34,12 +36,6 @@ def killed(demo: subprocess.Popen[str]) -> None:
     """As a power cut would: the program and whatever it started."""
     os.killpg(demo.pid, signal.SIGKILL)
     demo.communicate()
-
-
-def free_port() -> int:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return int(found.getsockname()[1])
 
 
 def ready(demo: subprocess.Popen[str]) -> list[str]:
