@@ -60,8 +60,15 @@ bench: ## Costs against a plain tool doing the same, one JSON object a line (ONL
 
 .PHONY: accept-1
 accept-1: $(DEV) ## Acceptance of stage 1: recordings in, a lesson video out, from the command line
-	@test -f tests/accept/accept_1.py || { echo "tests/accept/accept_1.py is still to be written." >&2; exit 2; }
-	@$(BIN)/python tests/accept/accept_1.py $(ARGS)
+	@$(BIN)/python -m tests.accept.accept_1 $(ARGS)
+
+.PHONY: accept-2
+accept-2: $(DEV) $(JS) ## Acceptance of stage 2: the whole flow on a server, for its three users
+	@$(BIN)/python -m tests.accept.accept_2 $(ARGS)
+
+.PHONY: pictures
+pictures: $(DEV) ## Take the pictures of README.md again, of the running demo
+	@$(BIN)/python -m tests.browser.pictures
 
 .PHONY: fault
 fault: ## Kill it at random points and count what was lost (KILLS=100 SEED=1)

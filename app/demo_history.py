@@ -23,7 +23,7 @@ from app.store.disagreements import list_disagreements
 from app.store.engine import Database
 from app.store.people import Seat
 from app.store.quizzes import Quiz, QuizItem, add_quiz, assign, list_items, list_quizzes
-from app.store.sittings import list_looks, list_sittings
+from app.store.sittings import Look, Sitting, list_looks, list_sittings
 
 ROOT = Path(__file__).parents[1]
 ARCHIVE = ROOT / "sample_clips" / "archive" / "clips"
@@ -121,34 +121,34 @@ def eyes_of(seat: Seat, topic: str) -> Eyes:
 
 
 def _sat(database: Database, quiz_id: str, clips: list[Clip], seat: Seat, day: datetime) -> None:
+    """One sitting to its end; every step may have been done before, and is then the same again."""
     person, chance = seat.person.id, random.Random(f"{quiz_id}:{seat.person.name}")
-    at = day + timedelta(days=chance.randrange(5), minutes=chance.randrange(90))
-    sitting = database.change(start_sitting, quiz_id, person, now=at)
+    begun = day + timedelta(days=chance.randrange(5), minutes=chance.randrange(90))
+    sitting = database.change(start_sitting, quiz_id, person, now=begun)
     with database.read() as session:
         looks = list_looks(session, sitting.id)
-    by_id = {clip.id: clip for clip in clips}
-    eyes = eyes_of(seat, clips[0].topics[0])
+    by_id, eyes, at = {clip.id: clip for clip in clips}, eyes_of(seat, clips[0].topics[0]), sitting.began_at
     for look in looks:
-        if look.state == "ahead":
-            at = _looked(database, sitting.id, look.n, person, by_id[look.clip_id], eyes, at, chance)
+        chance = random.Random(f"{quiz_id}:{seat.person.name}:{look.n}")
+        at = _looked(database, sitting, look, by_id[look.clip_id], eyes, at, chance)
     database.change(finish_sitting, sitting.id, person, now=at)
 
 
 def _looked(
-    database: Database, sitting: str, n: int, person: str, clip: Clip, eyes: Eyes, at: datetime, chance: random.Random
+    database: Database, sitting: Sitting, look: Look, clip: Clip, eyes: Eyes, at: datetime, chance: random.Random
 ) -> datetime:
     """One look, decided and explained; when the next one may begin."""
-    nonce, side = f"demo-{n}", _side(clip)
+    place, nonce, side = (sitting.id, look.n, sitting.person_id), f"demo-{look.n}", _side(clip)
     sees_it = chance.random() < (eyes.flag if side is Ruling.FLAG else eyes.no_flag)
     other = Ruling.NO_FLAG if side is Ruling.FLAG else Ruling.FLAG
     decide = int(min(4600, chance.lognormvariate(7.4, 0.4)))
-    database.change(open_look, sitting, n, person, nonce, now=at)
-    given = Given(nonce, side if sees_it else other, 200, CLIP, decide, False, 0.0, ROUND_TRIP, f"{nonce}:{n}")
+    database.change(open_look, *place, nonce, now=at)
+    given = Given(nonce, side if sees_it else other, 200, CLIP, decide, False, 0.0, ROUND_TRIP, f"{nonce}:answer")
     answered = at + timedelta(milliseconds=200 + CLIP + decide + ROUND_TRIP)
-    database.change(submit_answer, sitting, n, person, given, TimingPolicy(), CLIP, now=answered)
+    database.change(submit_answer, *place, given, TimingPolicy(), CLIP, now=answered)
     shows = {finding.of: finding.shows for finding in clip.keys[0].findings}
     if not sees_it and shows:
         name = chance.choice(sorted(shows))
         shows = shows | {name: Presence.ABSENT if shows[name] is Presence.PRESENT else Presence.PRESENT}
-    database.change(submit_reason, sitting, n, person, shows, True, now=answered + timedelta(seconds=8))
+    database.change(submit_reason, *place, shows, True, now=answered + timedelta(seconds=8))
     return answered + timedelta(seconds=15)

@@ -16,8 +16,8 @@ from packaging.utils import canonicalize_name
 from tests import tree
 
 TARGETS = {
-    "help", "run", "demo", "test", "check", "bench", "accept-1", "fault", "fuzz", "load", "simulate", "test-engines",
-    "lock",
+    "help", "run", "demo", "test", "check", "bench", "accept-1", "accept-2", "pictures", "fault", "fuzz", "load",
+    "simulate", "test-engines", "lock",
 }  # fmt: skip
 
 
@@ -59,7 +59,7 @@ def _asked() -> Iterator[str]:
 
 
 @pytest.mark.parametrize(
-    ("folder", "extras"), [("app", []), ("sample_clips", ["simulator"]), ("tests", ["simulator", "dev"])]
+    ("folder", "extras"), [("app", ["postgresql"]), ("sample_clips", ["simulator"]), ("tests", ["postgresql", "simulator", "dev"])]
 )
 def test_what_is_imported_is_asked_for(folder: str, extras: list[str]) -> None:
     project = tree.pyproject()["project"]

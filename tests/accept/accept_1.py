@@ -6,36 +6,32 @@ do, and says so. Exit code 1 when any item is not ok. The shared media are looke
 
 from __future__ import annotations
 
-import argparse
 import json
 import os
 import re
 import shutil
 import subprocess
 import sys
-import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import av
+
+from app.adapters.curricula import dump, load
+from app.domain.curriculum import Curriculum
+from app.domain.timecode import Rate
+from sample_clips.simulator.keys import clip_of, drawn_truths
+from tests.accept.lines import Item, report
+from tests.adapters import video
+from tests.adapters.video import Film, Sound
+from tests.domain.samples import CARD, curriculum_data
+
 ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-
-import av  # noqa: E402 - the tree is not installed where this runs
-
-from app.adapters.curricula import dump, load  # noqa: E402
-from app.domain.curriculum import Curriculum  # noqa: E402
-from app.domain.timecode import Rate  # noqa: E402
-from sample_clips.simulator.keys import clip_of, drawn_truths  # noqa: E402
-from tests.adapters import video  # noqa: E402
-from tests.adapters.video import Film, Sound  # noqa: E402
-from tests.domain.samples import CARD, curriculum_data  # noqa: E402
-
 SHARED = ROOT.parent / "shared"
 CURRICULA = (ROOT / "curricula" / "saltmarsh-coast", ROOT / "curricula" / "dunes-court")
-Item = tuple[str, Any, bool]
 
 
 def pennon(data: Path, *arguments: str | Path) -> subprocess.CompletedProcess[str]:
@@ -266,22 +262,5 @@ def round_trip(work: Path) -> Iterator[Item]:
 ITEMS = (samples, round_trip, lessons, mixed, stamped, refusals, clean_clone)
 
 
-def main() -> None:
-    """Run the items and print their lines."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--no-clone", action="store_true")
-    asked = parser.parse_args()
-    bad = 0
-    with tempfile.TemporaryDirectory(prefix="pennon-accept-") as name:
-        for item in ITEMS:
-            if asked.no_clone and item is clean_clone:
-                print(json.dumps({"check": "make test passes from a clean clone", "value": "not run", "ok": False}))
-                continue
-            for check, value, ok in item(Path(name)):
-                bad += not ok
-                print(json.dumps({"check": check, "value": value, "ok": ok}, ensure_ascii=False), flush=True)
-    raise SystemExit(1 if bad else 0)
-
-
 if __name__ == "__main__":
-    main()
+    report(__doc__, ITEMS, {clean_clone: "make test passes from a clean clone"})

