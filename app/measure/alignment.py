@@ -71,7 +71,7 @@ class _Peak:
     ratio: float
 
 
-def levelled(sound: NDArray[np.floating]) -> Sound:
+def _levelled(sound: NDArray[np.floating]) -> Sound:
     """The band in which speech and whistles lie, loud and quiet passages brought to one level. Silence stays 0."""
     band = signal.butter(4, BAND_HZ, "bandpass", fs=RATE, output="sos")
     heard = signal.sosfilt(band, sound).astype(np.float32)
@@ -93,7 +93,7 @@ def align(one: NDArray[np.floating], other: NDArray[np.floating]) -> Alignment:
         return Alignment(None, Refusal.SHORT)
     if not (np.any(one) and np.any(other)):
         return Alignment(None, Refusal.SILENT)
-    here, there = levelled(one), levelled(other)
+    here, there = _levelled(one), _levelled(other)
     best = Alignment(None, Refusal.UNLIKE)
     for peak in _peaks(here, there):
         found = _judged(here, there, peak)
@@ -107,7 +107,7 @@ def _peaks(one: Sound, other: Sound) -> Iterator[_Peak]:
     """The best peak of the whole; of long recordings, of each excerpt in turn."""
     excerpt, block = EXCERPT_S * RATE, BLOCK_S * RATE
     if len(one) + len(other) <= block + excerpt:
-        yield _peak(correlation(one, other), len(other) - 1)
+        yield _peak(_correlation(one, other), len(other) - 1)
         return
     if len(other) > len(one):
         yield from (_Peak(-peak.lag, peak.z, peak.ratio) for peak in _peaks(other, one))
@@ -116,14 +116,14 @@ def _peaks(one: Sound, other: Sound) -> Iterator[_Peak]:
         first = int(place * max(0, len(other) - excerpt))
         piece = other[first : first + excerpt]
         found = [
-            (start, _peak(correlation(one[start : start + block], piece), len(piece) - 1))
+            (start, _peak(_correlation(one[start : start + block], piece), len(piece) - 1))
             for start in range(0, max(1, len(one) - len(piece)), block - len(piece))
         ]
         start, peak = max(found, key=lambda each: each[1].z)
         yield _Peak(peak.lag + start - first, peak.z, peak.ratio)
 
 
-def correlation(one: Sound, other: Sound) -> Sound:
+def _correlation(one: Sound, other: Sound) -> Sound:
     """Envelope of the whitened cross-correlation; index `len(other) - 1` is lag 0."""
     size = fft.next_fast_len(len(one) + len(other) - 1, real=True)
     cross = fft.rfft(one, size) * np.conj(fft.rfft(other, size))
@@ -183,7 +183,7 @@ def _agrees(one: Sound, other: Sound, lag: float, first: int, end: int) -> bool:
     around, whole = int(AROUND_S * RATE), round(lag)
     piece = other[first - whole : end - whole]
     start = max(0, first - around)
-    curve = correlation(one[start : end + around], piece)
+    curve = _correlation(one[start : end + around], piece)
     zero = len(piece) - 1 + (first - start)
     window = curve[max(0, zero - around) : zero + around + 1]
     found = int(np.argmax(window)) - min(zero, around)
