@@ -21,6 +21,7 @@ from functools import partial
 from pathlib import Path
 from typing import Self
 
+from app.actions.instep import put_in_step
 from app.actions.intake import clear_spool, prepare_recording
 from app.actions.job import Performer, Work, sweep_jobs
 from app.actions.lesson import make_tape
@@ -38,6 +39,7 @@ JOBS: dict[str, Performer] = {
     "prepare": prepare_recording,
     "tape": make_tape,
     "cuts": make_cuts,
+    "instep": put_in_step,
 }
 """Kind of job -> what does it."""
 

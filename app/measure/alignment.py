@@ -24,6 +24,8 @@ RATE = 8000
 
 BAND_HZ = (150.0, 3400.0)
 EXPONENT = 0.8
+FLOOR = 1e-4
+"""The level, of 1, below which there is nothing to hear."""
 LEVEL_S = 0.2
 """Over how long the running level is taken that loud and quiet passages are brought to."""
 SMOOTH_S = 0.002
@@ -34,8 +36,8 @@ EXCERPT_S, BLOCK_S = 240, 480
 """Of long recordings, an excerpt of one is looked for in blocks of the other, so that memory stays small."""
 PLACES = (0.5, 0.25, 0.75)
 
-Sound = NDArray[np.float32]
-"""One channel at `RATE`, shape (samples,)."""
+Sound = NDArray[np.floating]
+"""One channel at `RATE`, shape (samples,); halves of precision are enough for what has been levelled."""
 
 
 class Refusal(StrEnum):
@@ -71,32 +73,42 @@ class _Peak:
     ratio: float
 
 
-def _levelled(sound: NDArray[np.floating]) -> Sound:
-    """The band in which speech and whistles lie, loud and quiet passages brought to one level. Silence stays 0."""
+def levelled(sound: Sound) -> Sound:
+    """The band in which speech and whistles lie, loud and quiet passages brought to one level. Silence stays 0.
+
+    >>> bool(np.any(levelled(np.zeros(RATE))))
+    False
+    """
     band = signal.butter(4, BAND_HZ, "bandpass", fs=RATE, output="sos")
     heard = signal.sosfilt(band, sound).astype(np.float32)
     level = np.sqrt(ndimage.uniform_filter1d(heard * heard, int(LEVEL_S * RATE), mode="nearest").clip(min=0))
-    floor = max(float(level.max()) * 1e-3, 1e-7)
-    quiet: Sound = (heard / np.maximum(level, floor)).astype(np.float32)
-    return quiet
+    return np.asarray(heard / np.maximum(level, FLOOR), np.float16)
 
 
-def align(one: NDArray[np.floating], other: NDArray[np.floating]) -> Alignment:
-    """By how much `other` is behind `one` (both at `RATE`, one channel); refused where it cannot be told.
+def align(one: Sound, other: Sound) -> Alignment:
+    """By how much `other` is behind `one`, both as they were recorded; refused where it cannot be told.
 
     >>> chance = np.random.default_rng(1)
     >>> game = chance.normal(size=8 * RATE)
     >>> round(align(game, game[2 * RATE :]).seconds, 4)
     2.0
     """
+    return compared(levelled(one), levelled(other))
+
+
+def compared(one: Sound, other: Sound) -> Alignment:
+    """The same of sound that has been levelled.
+
+    >>> compared(np.zeros(4 * RATE), np.ones(4 * RATE)).why
+    <Refusal.SILENT: 'silent'>
+    """
     if min(len(one), len(other)) < LEAST_COMMON_S * RATE:
         return Alignment(None, Refusal.SHORT)
     if not (np.any(one) and np.any(other)):
         return Alignment(None, Refusal.SILENT)
-    here, there = _levelled(one), _levelled(other)
     best = Alignment(None, Refusal.UNLIKE)
-    for peak in _peaks(here, there):
-        found = _judged(here, there, peak)
+    for peak in _peaks(one, other):
+        found = _judged(one, other, peak)
         if found.seconds is not None:
             return found
         best = max(best, found, key=lambda each: each.z)
@@ -126,7 +138,7 @@ def _peaks(one: Sound, other: Sound) -> Iterator[_Peak]:
 def _correlation(one: Sound, other: Sound) -> Sound:
     """Envelope of the whitened cross-correlation; index `len(other) - 1` is lag 0."""
     size = fft.next_fast_len(len(one) + len(other) - 1, real=True)
-    cross = fft.rfft(one, size) * np.conj(fft.rfft(other, size))
+    cross = fft.rfft(np.asarray(one, np.float32), size) * np.conj(fft.rfft(np.asarray(other, np.float32), size))
     cross /= np.maximum(np.abs(cross), 1e-12) ** np.float32(EXPONENT)
     width = max(1, int(SMOOTH_S * RATE))
     # The analytic signal by its spectrum: no negative frequencies, so one inverse transform gives the envelope.

@@ -32,6 +32,7 @@ class RecordingFacts:
 
     `reason`: why it was refused. `original`: digest of the received file. `prepared`: what was made of it, where it is
     ready. `bytes`: what it takes on the disk. `by`: id of the person who brought it, or `system`.
+    `step`: how it was put in step with the others of its game, in words.
     """
 
     recording: Recording
@@ -42,6 +43,7 @@ class RecordingFacts:
     bytes: int
     by: str
     made_at: datetime
+    step: str = ""
 
     @property
     def id(self) -> str:
@@ -90,6 +92,12 @@ def set_prepared(session: Session, recording_id: str, original: str, prepared: P
     row.state, row.reason = RecordingState.READY.value, ""
     row.original, row.prepared = original, prepared.digest
     row.facts = {**row.facts, "bytes": size, "prepared": prepared.model_dump(mode="json")}
+
+
+def note_step(session: Session, recording_id: str, words: str) -> None:
+    """Keep how a recording was put in step with the others of its game, or why it could not be. Raises NotFound."""
+    row = _row(session, recording_id)
+    row.facts = {**row.facts, "step": words}
 
 
 def remove_recording(session: Session, recording_id: str) -> None:
@@ -165,4 +173,5 @@ def _facts(row: RecordingRow) -> RecordingFacts:
         bytes=facts.get("bytes", 0),
         by=facts.get("by", "system"),
         made_at=row.made_at,
+        step=facts.get("step", ""),
     )

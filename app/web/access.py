@@ -39,6 +39,9 @@ TABLE: dict[tuple[str, str], frozenset[Role]] = {
     ("GET", "/recordings/{recording_id}/edit"): DESK,
     ("POST", "/recordings/{recording_id}"): DESK,
     ("POST", "/recordings/{recording_id}/remove"): DESK,
+    ("GET", "/games/{game_id}"): DESK,
+    ("POST", "/games/{game_id}/in-step"): DESK,
+    ("POST", "/games/{game_id}/recordings/{recording_id}"): DESK,
     # media: an address works on the device it was made for, and nowhere else
     ("GET", "/media/{token}"): SIGNED_IN,
     ("HEAD", "/media/{token}"): SIGNED_IN,
