@@ -102,10 +102,10 @@ def compared(one: Sound, other: Sound) -> Alignment:
     >>> compared(np.zeros(4 * RATE), np.ones(4 * RATE)).why
     <Refusal.SILENT: 'silent'>
     """
-    if min(len(one), len(other)) < LEAST_COMMON_S * RATE:
-        return Alignment(None, Refusal.SHORT)
     if not (np.any(one) and np.any(other)):
         return Alignment(None, Refusal.SILENT)
+    if min(len(one), len(other)) < LEAST_COMMON_S * RATE:
+        return Alignment(None, Refusal.SHORT)
     best = Alignment(None, Refusal.UNLIKE)
     for peak in _peaks(one, other):
         found = _judged(one, other, peak)
