@@ -23,7 +23,7 @@ from app.store.disagreements import list_disagreements
 from app.store.engine import Database
 from app.store.people import Seat
 from app.store.quizzes import Quiz, QuizItem, add_quiz, assign, list_items, list_quizzes
-from app.store.sittings import Look, Sitting, list_looks, list_sittings
+from app.store.sittings import Look, Sitting, list_answers, list_looks, list_sittings
 
 ROOT = Path(__file__).parents[1]
 ARCHIVE = ROOT / "sample_clips" / "archive" / "clips"
@@ -59,8 +59,11 @@ def sit_through(database: Database, quiz: Quiz, seats: Iterable[Seat], now: date
         sitting = list_sittings(session, members[0].person.id, quiz.id)[0]
         if list_disagreements(session, sitting_id=sitting.id):
             return
+        sides = {look.n: look.side for look in list_looks(session, sitting.id)}
+        answers = list_answers(session, sitting_id=sitting.id)
+    other = [answer.n for answer in answers if answer.decision != sides[answer.n]] or [0]
     said = "From the line I saw green between the ball and the line. Is this angle good enough to say?"
-    database.change(disagree, sitting.id, 0, members[0].person.id, said, now=now - timedelta(hours=20))
+    database.change(disagree, sitting.id, other[0], members[0].person.id, said, now=now - timedelta(hours=20))
 
 
 def archived_clips() -> Iterator[tuple[str, list[Clip]]]:
