@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import re
 import secrets
 import unicodedata
@@ -14,8 +15,9 @@ from sqlmodel import Session
 from app.actions.job import Work, order_job
 from app.actions.recording import TakenIn, take_in
 from app.adapters.files import Library
-from app.domain.errors import BadInput, Conflict, RecordingRefused
-from app.domain.recording import Game, House, Recording
+from app.adapters.overview import overview
+from app.domain.errors import BadInput, Conflict, RecordingRefused, RenderFailed
+from app.domain.recording import Game, House, Prepared, Recording
 from app.store.content import list_games, save_game
 from app.store.engine import Database
 from app.store.jobs import OPEN, jobs_by_key
@@ -32,6 +34,8 @@ from app.store.recordings import (
     set_prepared,
     set_recording_state,
 )
+
+log = logging.getLogger("pennon.intake")
 
 UNCLAIMED = timedelta(hours=6)
 """A file in the spool that no recording has claimed for so long was left by a server that was killed."""
@@ -170,8 +174,18 @@ def _look_over(work: Work, facts: RecordingFacts, house: House) -> None:
     except RecordingRefused as refusal:
         work.database.change(refuse_recording, facts.id, refusal.reason, now=work.clock())
     else:
+        work.tell("Drawing its strip", 0.99)
+        glanced(taken.prepared, work.library)
         size = bytes_of(taken, work.library)
         work.database.change(accept_recording, facts.id, taken, size, now=work.clock())
+
+
+def glanced(prepared: Prepared, library: Library) -> None:
+    """Make the strip of a prepared recording; without one it can be used all the same, so a failure is only noted."""
+    try:
+        overview(prepared, library)
+    except RenderFailed as failure:
+        log.warning("no strip of %s: %s", prepared.digest, failure)
 
 
 def accept_recording(session: Session, recording_id: str, taken: TakenIn, size: int, *, now: datetime) -> None:

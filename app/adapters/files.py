@@ -119,6 +119,14 @@ class Library:
         """JSON of `Prepared`. Written last: where it exists, the recording is complete."""
         return self._place("prepared", digest, ".json")
 
+    def strip(self, digest: str) -> Path:
+        """Small pictures from a prepared recording, in rows."""
+        return self._place("prepared", digest, ".jpg")
+
+    def glance(self, digest: str) -> Path:
+        """JSON: what the strip shows, and how loud the recording is where."""
+        return self._place("prepared", digest, ".glance.json")
+
     def segment(self, digest: str, suffix: str) -> Path:
         """A piece of a tape; `suffix` with its dot."""
         return self._place("segments", digest, suffix)

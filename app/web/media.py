@@ -54,9 +54,11 @@ MEDIA: dict[str, Medium] = {
     "poster": Medium(5, "image/jpeg", lambda library, digest: library.tape(digest).with_suffix(".jpg")),
     "cut": Medium(6, "video/mp4", Library.cut),
     "still": Medium(7, "image/jpeg", Library.still),
+    "strip": Medium(8, "image/jpeg", Library.strip),
+    "glance": Medium(9, "application/json", Library.glance),
 }
 """picture and sound of a prepared recording; tape of a lesson, its captions and poster; cut of a clip for phones;
-still: a single frame."""
+still: a single frame; strip and glance: a prepared recording in small pictures, and its sound."""
 
 _BY_CODE = {medium.code: medium for medium in MEDIA.values()}
 

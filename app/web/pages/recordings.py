@@ -16,7 +16,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.actions.intake import Incoming, add_recordings, correct_recording, discard_recording, preparation_key
 from app.domain.clip import Clip, View
-from app.domain.recording import Game
+from app.domain.recording import Game, Prepared
 from app.store.content import list_games
 from app.store.engine import Database
 from app.store.jobs import Job, jobs_by_key
@@ -79,7 +79,8 @@ class DetailsPage:
 class RecordingPage:
     """One recording, with the clips that are seen on it and where.
 
-    `picture`, `copy`: addresses to look at it and, where that is allowed, to keep it.
+    `picture`, `copy`: addresses to look at it and, where that is allowed, to keep it. `strip`, `glance`: of its small
+    pictures, and of what they are.
     """
 
     facts: RecordingFacts
@@ -88,6 +89,8 @@ class RecordingPage:
     views: list[tuple[Clip, View]]
     brought_by: str
     picture: str
+    strip: str
+    glance: str
     copy: str
 
 
@@ -180,10 +183,18 @@ def _shown(request: Request, session: Session, facts: RecordingFacts) -> Recordi
         views=[(clip, view) for clip in clips for view in clip.views if view.recording == facts.id],
         brought_by=names.get(facts.by, ""),
         picture=media_address(request, "picture", prepared.digest) if prepared else "",
+        strip=media_address(request, "strip", prepared.digest) if prepared else "",
+        glance=_glance(request, prepared) if prepared else "",
         copy=media_address(request, "picture", prepared.digest, download=True)
         if prepared and recording.download
         else "",
     )
+
+
+def _glance(request: Request, prepared: Prepared) -> str:
+    """The address of what the strip shows; empty where a recording has none."""
+    there = request.app.state.library.glance(prepared.digest).exists()
+    return media_address(request, "glance", prepared.digest) if there else ""
 
 
 @router.get("/recordings/{recording_id}/edit")
