@@ -24,7 +24,8 @@ from app.store.engine import Database
 from app.store.migrate import migrate
 from app.web import errors, pages
 from app.web.auth import guard
-from app.web.limits import Guesses
+from app.web.limits import MOST_BODY, Guesses
+from app.web.recent import Recent
 from app.web.render import STATIC, build
 from app.web.security import SafeHeaders, SameOrigin
 from app.worker import Worker
@@ -57,11 +58,12 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.settings = settings
     app.state.guesses = Guesses()
+    app.state.recent = Recent()
     app.add_middleware(SameOrigin)
     app.add_middleware(SafeHeaders)
     app.mount(f"/static/{build()}", KeptStatic(directory=STATIC), name="static")
     for router in pages.ROUTERS:
-        app.include_router(router)
+        app.include_router(router, max_body_size=MOST_BODY)
     errors.install(app)
     return app
 
@@ -99,7 +101,9 @@ def work(app: FastAPI, settings: Settings) -> Iterator[None]:
 
 def listening(settings: Settings) -> socket.socket:
     """The address of the settings, taken for this server, which answers once it runs. Raises Unready, in words."""
-    taken = socket.socket(socket.AF_INET6 if ":" in settings.host else socket.AF_INET)
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    # Named as TCP, or asyncio would leave Nagle's algorithm on, and each answer would wait 40 ms for the last one's.
+    taken = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         taken.bind((settings.host, settings.port))

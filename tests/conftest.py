@@ -7,6 +7,10 @@ import os
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.postgres import postgresql
+
+__all__ = ["postgresql"]  # a fixture: one server for all tests of a process, started by the first that asks for it
+
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true")
 
 # Two busy cores make any deadline a coin toss. In CI the same examples come every time, so that red means changed;

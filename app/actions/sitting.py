@@ -21,7 +21,7 @@ from app.domain.rulecard import Presence, Ruling
 from app.store.change import Connection, hot
 from app.store.disagreements import Disagreement, add_disagreement, close_disagreement, list_disagreements
 from app.store.league import audit
-from app.store.quizzes import list_assignments, list_items, load_quiz
+from app.store.quizzes import Quiz, list_assignments, list_items, load_quiz
 from app.store.sittings import (
     COUNTED,
     LookRow,
@@ -72,10 +72,7 @@ def start_sitting(session: Session, quiz_id: str, person_id: str, *, now: dateti
 
     Raises NotFound when it is not one's own to take, Conflict when it has been taken.
     """
-    quiz = load_quiz(session, quiz_id)
-    mine = {each.noun_id for each in list_assignments(session, "quiz", person_id)}
-    if quiz_id not in mine:
-        raise NotFound("There is no such check.")
+    quiz = _given(session, quiz_id, person_id)
     for sitting in list_sittings(session, person_id, quiz_id):
         if sitting.ended_at is not None:
             raise Conflict("You have taken this check already.")
@@ -93,9 +90,16 @@ def start_sitting(session: Session, quiz_id: str, person_id: str, *, now: dateti
 
 def start_check_here(session: Session, quiz_id: str, person_id: str, *, now: datetime) -> Sitting:
     """The same for a check with pictures. Raises NotFound for one that was recorded elsewhere, too."""
-    if load_quiz(session, quiz_id).is_archived:
+    if _given(session, quiz_id, person_id).is_archived:
         raise NotFound("There is no such check.")
     return start_sitting(session, quiz_id, person_id, now=now)
+
+
+def _given(session: Session, quiz_id: str, person_id: str) -> Quiz:
+    """A quiz that somebody is to take. Raises NotFound, in the same words for others' as for what is not there."""
+    if quiz_id not in {each.noun_id for each in list_assignments(session, "quiz", person_id)}:
+        raise NotFound("There is no such check.")
+    return load_quiz(session, quiz_id)
 
 
 @hot
@@ -248,8 +252,10 @@ def disagree(session: Session, sitting_id: str, n: int, person_id: str, text: st
     Raises NotFound for what is not one's own or not ended, Conflict when it has been said of this look already.
     """
     sitting = load_sitting(session, sitting_id)
+    if sitting.person_id != person_id or sitting.ended_at is None:
+        raise NotFound("There is no such check.")
     answer = next((each for each in list_answers(session, sitting_id=sitting_id) if each.n == n), None)
-    if sitting.person_id != person_id or sitting.ended_at is None or answer is None:
+    if answer is None:
         raise NotFound("There is no such look.")
     if any(each.n == n and each.is_open for each in list_disagreements(session, sitting_id=sitting_id)):
         raise Conflict("You have told us about this look; nobody has replied yet.")

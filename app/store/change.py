@@ -6,9 +6,10 @@ bare connection instead and uses Core statements only, because many of them shar
 
 from __future__ import annotations
 
+import logging
 import os
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
@@ -17,7 +18,14 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection
 from sqlmodel import Session
 
-__all__ = ["Action", "Connection", "Effect", "Unit", "after_commit", "crash_point", "effects_held", "hot"]
+__all__ = ["Action", "Connection", "Effect", "Unit", "after_commit", "crash_point", "effects_held", "hot", "perform"]
+
+log = logging.getLogger("pennon.store")
+
+WAITING = 2000
+"""Changes that may wait for their turn; more are refused at once."""
+
+FULL = "The server is busy; nothing was changed. Try again in a moment."
 
 Effect = Callable[[], None]
 _effects: ContextVar[list[Effect]] = ContextVar("effects")
@@ -71,6 +79,15 @@ def effects_held() -> Iterator[list[Effect]]:
         yield held
     finally:
         _effects.reset(token)
+
+
+def perform(effects: Iterable[Effect]) -> None:
+    """Do what waited for the commit. One that fails is noted: the change stands, and whoever asked is told so."""
+    for effect in effects:
+        try:
+            effect()
+        except Exception:
+            log.exception("an effect after a commit failed")
 
 
 def crash_point(name: str) -> None:

@@ -59,8 +59,8 @@ def save_game(session: Session, game: Game) -> None:
 
 
 def list_games(session: Session) -> list[Game]:
-    """Games, the latest first."""
-    rows = session.exec(select(GameRow).order_by(col(GameRow.on).desc(), GameRow.title))
+    """Games, the latest first; those of no known day last."""
+    rows = session.exec(select(GameRow).order_by(col(GameRow.on).desc().nulls_last(), GameRow.title, GameRow.id))
     return [Game(id=row.id, title=row.title, on=row.on) for row in rows]
 
 
@@ -70,8 +70,10 @@ def save_exception(session: Session, exception: RuleException) -> None:
 
 
 def list_exceptions(session: Session) -> list[RuleException]:
-    """Exceptions that cards share."""
-    return [RuleException.model_validate(row.doc) for row in session.exec(select(ExceptionRow))]
+    """Exceptions that cards share, by id."""
+    return [
+        RuleException.model_validate(row.doc) for row in session.exec(select(ExceptionRow).order_by(ExceptionRow.id))
+    ]
 
 
 # --------------------------------------------------------------------------------- cards
@@ -186,6 +188,7 @@ def count_clips(session: Session) -> dict[str, dict[str, int]]:
         .join(ClipRow, col(ClipRow.id) == col(ClipKeyRow.clip_id))
         .where(col(ClipRow.is_archived).is_(False))
         .group_by(ClipKeyRow.topic, ClipKeyRow.ruling)
+        .order_by(ClipKeyRow.topic, ClipKeyRow.ruling)
     )
     counts: dict[str, dict[str, int]] = {}
     for topic, ruling, number in session.exec(query):
@@ -236,7 +239,7 @@ def load_lesson(session: Session, lesson_id: str) -> tuple[Lesson, int]:
 
 def list_lessons(session: Session) -> list[Lesson]:
     """Lessons by series and number."""
-    rows = session.exec(select(LessonRow).order_by(LessonRow.series, col(LessonRow.number)))
+    rows = session.exec(select(LessonRow).order_by(LessonRow.series, col(LessonRow.number), LessonRow.id))
     return [Lesson.model_validate(row.doc) for row in rows]
 
 

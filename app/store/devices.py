@@ -48,7 +48,7 @@ def list_devices(session: Session, person_id: str) -> list[Device]:
     rows = session.exec(
         select(DeviceRow)
         .where(DeviceRow.person_id == person_id, col(DeviceRow.revoked_at).is_(None))
-        .order_by(col(DeviceRow.seen_at).desc())
+        .order_by(col(DeviceRow.seen_at).desc(), DeviceRow.digest)
     )
     return [_device(row) for row in rows]
 

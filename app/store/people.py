@@ -97,7 +97,9 @@ def find_by_email(session: Session, email: str) -> Person | None:
 
 def list_people(session: Session) -> list[Person]:
     """Everybody, by name."""
-    rows = session.exec(select(PersonRow).where(col(PersonRow.erased_at).is_(None)).order_by(PersonRow.name))
+    rows = session.exec(
+        select(PersonRow).where(col(PersonRow.erased_at).is_(None)).order_by(PersonRow.name, PersonRow.id)
+    )
     return [_person(row) for row in rows]
 
 
@@ -108,7 +110,8 @@ def _person(row: PersonRow) -> Person:
 def load_viewer_facts(session: Session, person_id: str, today: date) -> ViewerFacts:
     """Name, role and crew of a person today. Raises NotFound."""
     person = load_person(session, person_id)
-    seat = session.exec(select(MembershipRow).where(MembershipRow.person_id == person_id, _on(today))).first()
+    seats = select(MembershipRow).where(MembershipRow.person_id == person_id, _on(today))
+    seat = session.exec(seats.order_by(col(MembershipRow.id).desc())).first()
     leads = session.exec(select(CrewRow.id).where(CrewRow.chief_id == person_id)).first() is not None
     return ViewerFacts(person.name, person.role, None if seat is None else seat.crew_id, leads)
 
@@ -126,7 +129,7 @@ def add_crew(session: Session, crew: CrewFacts) -> None:
 
 def list_crews(session: Session) -> list[CrewFacts]:
     """All crews: those in their first season first, then by title."""
-    rows = session.exec(select(CrewRow).order_by(col(CrewRow.first_season).desc(), CrewRow.title))
+    rows = session.exec(select(CrewRow).order_by(col(CrewRow.first_season).desc(), CrewRow.title, CrewRow.id))
     return [CrewFacts(row.id, row.title, row.first_season, row.chief_id) for row in rows]
 
 
@@ -156,7 +159,7 @@ def list_seats(session: Session, today: date, crew_id: str | None = None) -> lis
         select(MembershipRow, PersonRow)
         .join(PersonRow, col(PersonRow.id) == col(MembershipRow.person_id))
         .where(col(PersonRow.erased_at).is_(None), _on(today))
-        .order_by(MembershipRow.crew_id, PersonRow.name)
+        .order_by(MembershipRow.crew_id, PersonRow.name, PersonRow.id)
     )
     if crew_id is not None:
         query = query.where(MembershipRow.crew_id == crew_id)

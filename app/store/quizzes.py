@@ -100,7 +100,8 @@ def _quiz(row: QuizRow) -> Quiz:
 
 def list_quizzes(session: Session, *, archived: bool = False) -> list[Quiz]:
     """Quizzes, the newest first."""
-    query = select(QuizRow).where(col(QuizRow.is_archived).is_(archived)).order_by(col(QuizRow.made_at).desc())
+    of_kind = select(QuizRow).where(col(QuizRow.is_archived).is_(archived))
+    query = of_kind.order_by(col(QuizRow.made_at).desc(), QuizRow.id)
     return [_quiz(row) for row in session.exec(query)]
 
 
@@ -132,11 +133,12 @@ def count_cuts(session: Session, quiz_id: str) -> tuple[int, int]:
 
 
 def uses_of(session: Session, clip_id: str) -> list[str]:
-    """Titles of the quizzes that ask about a clip, archived ones left out."""
+    """Titles of the quizzes that ask about a clip, the oldest first, archived ones left out."""
     query = (
         select(QuizRow.title)
         .join(QuizItemRow, col(QuizItemRow.quiz_id) == col(QuizRow.id))
         .where(QuizItemRow.clip_id == clip_id, col(QuizRow.is_archived).is_(False))
+        .order_by(col(QuizRow.made_at), QuizRow.id)
     )
     return list(session.exec(query))
 
@@ -150,8 +152,9 @@ def assign(
 
 
 def list_assignments(session: Session, kind: Kind | None = None, person_id: str | None = None) -> list[Assignment]:
-    """What people are to do, the most urgent first; of one kind or one person where they are named."""
-    query = select(AssignmentRow).order_by(col(AssignmentRow.due_at), AssignmentRow.noun_id)
+    """What people are to do, the most urgent first, without a day last; of one kind or person where they are named."""
+    by_day = (col(AssignmentRow.due_at).nulls_last(), AssignmentRow.noun_id, AssignmentRow.person_id)
+    query = select(AssignmentRow).order_by(*by_day)
     if kind is not None:
         query = query.where(AssignmentRow.kind == kind)
     if person_id is not None:

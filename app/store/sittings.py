@@ -113,7 +113,7 @@ def _sitting(row: SittingRow) -> Sitting:
 
 def list_sittings(session: Session, person_id: str | None = None, quiz_id: str | None = None) -> list[Sitting]:
     """Sittings, the newest first; of one person or quiz where they are named."""
-    query = select_rows(SittingRow).order_by(col(SittingRow.began_at).desc())
+    query = select_rows(SittingRow).order_by(col(SittingRow.began_at).desc(), SittingRow.id)
     if person_id is not None:
         query = query.where(SittingRow.person_id == person_id)
     if quiz_id is not None:
@@ -204,11 +204,15 @@ _LOOK: Select[Any] = (
     )
     .join(_SITTING, _SITTING.c.id == _QUESTION.c.sitting_id)
     .join(_ITEM, (_ITEM.c.quiz_id == _SITTING.c.quiz_id) & (_ITEM.c.n == _QUESTION.c.item))
+    .with_for_update(of=[_SITTING, _QUESTION], key_share=True)  # SQLite, which has one writer, leaves it out
 )
 
 
 def look_row(connection: Connection, sitting_id: str, n: int, person_id: str) -> Row[Any]:
-    """One look of one's own sitting. Raises NotFound, also for somebody else's."""
+    """One look of one's own sitting, which nobody else may change until the commit: read it before all else.
+
+    Raises NotFound, also for somebody else's.
+    """
     query = _LOOK.where(_QUESTION.c.sitting_id == sitting_id, _QUESTION.c.n == n)
     row = connection.execute(query).first()
     if row is None or row.person_id != person_id:

@@ -14,10 +14,9 @@ from typing import Any
 from sqlalchemy import Engine
 
 from app.domain.errors import Busy
-from app.store.change import Effect, Unit, crash_point, effects_held
+from app.store.change import FULL, WAITING, Effect, Unit, crash_point, effects_held, perform
 
 BATCH = 256
-WAITING = 2000
 
 Waiting = tuple[Unit, "Future[Any]"]
 
@@ -38,7 +37,7 @@ class Writer:
         future: Future[Any] = Future()
         with self._wake:
             if self._closing or len(self._queue) >= WAITING:
-                raise Busy("The server is busy; nothing was changed. Try again in a moment.")
+                raise Busy(FULL)
             self._queue.append((unit, future))
             self._wake.notify()
         return future
@@ -52,7 +51,10 @@ class Writer:
 
     def _work(self) -> None:
         while batch := self._next():
-            self._run(batch)
+            # Whoever was cancelled while waiting is left out; from here on nobody can be cancelled any more.
+            awaited = [each for each in batch if each[1].set_running_or_notify_cancel()]
+            if awaited:
+                self._run(awaited)
 
     def _next(self) -> list[Waiting]:
         """The next unit alone, or all hot ones that wait together with it; empty when closed and done."""
@@ -76,8 +78,7 @@ class Writer:
             return
         for (_, future), result in zip(batch, results, strict=True):
             future.set_result(result)
-        for effect in effects:
-            effect()
+        perform(effects)
 
     def _transaction(self, units: list[Unit]) -> tuple[list[Any], list[Effect]]:
         with effects_held() as effects, self._engine.begin() as connection:

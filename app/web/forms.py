@@ -33,9 +33,12 @@ Day = Annotated[date, AfterValidator(_in_reach)]
 """A day that people mean, with which one can reckon."""
 
 
-@dataclass(frozen=True)
+@dataclass(eq=False)
 class Mistakes(Exception):
-    """A form that cannot be used: what was typed, and a sentence for each field that is wrong ("" for the whole)."""
+    """A form that cannot be used: what was typed, and a sentence for each field that is wrong ("" for the whole).
+
+    Not frozen, because Python writes into an exception on its way up.
+    """
 
     typed: Mapping[str, Any]
     about: Mapping[str, str]

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -34,24 +32,15 @@ from app.store.jobs import (
     stop_job,
     take_job,
 )
-from app.store.migrate import migrate
 
 NOW = datetime(2026, 9, 10, 18, 0, tzinfo=UTC)
 LEASE = timedelta(seconds=30)
 LATER = NOW + 2 * LEASE
 
 
-@pytest.fixture(scope="module")
-def empty(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A migrated database to copy: migrating takes longer than any of these tests."""
-    path = tmp_path_factory.mktemp("empty") / "league.db"
-    migrate(f"sqlite:///{path}")
-    return path
-
-
 @pytest.fixture
-def database(empty: Path, tmp_path: Path) -> Iterator[Database]:
-    made = Database(f"sqlite:///{shutil.copy(empty, tmp_path)}")
+def database(url: str) -> Iterator[Database]:
+    made = Database(url)
     made.change(add_job, "j1", Order("prepare", "prepare:r1", {"recording": "r1"}, "Preparing high.mp4"), "orla", NOW)
     yield made
     made.close()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -26,7 +25,6 @@ from app.domain.people import Role
 from app.domain.rulecard import Presence, Ruling
 from app.store.disagreements import list_disagreements
 from app.store.engine import Database
-from app.store.migrate import migrate
 from app.store.people import CrewFacts, Person, add_crew, add_membership, add_person
 from app.store.quizzes import Quiz, assign, count_cuts, list_assignments, list_items
 from app.store.sittings import Look, Sitting, find_asset, list_answers, list_looks, list_reasons, load_sitting
@@ -38,9 +36,7 @@ MS = timedelta(milliseconds=1)
 
 
 @pytest.fixture
-def database(tmp_path: Path) -> Iterator[Database]:
-    url = f"sqlite:///{tmp_path / 'league.db'}"
-    migrate(url)
+def database(url: str) -> Iterator[Database]:
     made = Database(url)
     made.change(_people)
     made.change(add_plays)

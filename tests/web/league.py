@@ -92,10 +92,17 @@ def settings_for(data: Path, *, worker: bool = False) -> Settings:
 
 
 @contextmanager
-def league(data: Path, *, worker: bool = False) -> Iterator[League]:
-    """A running application with the people above; with `worker`, long work is done too."""
-    (data / "league.db").write_bytes(_empty())
-    app = create_app(settings_for(data, worker=worker))
+def league(data: Path, *, worker: bool = False, database_url: str = "") -> Iterator[League]:
+    """A running application with the people above; with `worker`, long work is done too.
+
+    `database_url`: a database with empty tables; without one a new file in the data folder.
+    """
+    settings = settings_for(data, worker=worker)
+    if database_url:
+        settings = replace(settings, database_url=database_url)
+    else:
+        (data / "league.db").write_bytes(_empty())
+    app = create_app(settings)
     with TestClient(app, base_url=ADDRESS):
         made = League(app, data)
         made.database.change(_people)
