@@ -16,7 +16,7 @@ from app.domain.errors import BadInput, NotFound
 from app.domain.lesson import Lesson, Step, settled
 from app.domain.tape import plan, recordings_of
 from app.store.content import add_lesson, clips_by_id, load_lesson, save_lesson
-from app.store.editions import add_edition, load_edition, note_watched, set_tape
+from app.store.editions import add_edition, list_editions, load_edition, note_watched, set_tape
 from app.store.league import audit, load_league
 from app.store.recordings import prepared_of
 
@@ -101,8 +101,14 @@ def keep_tape(
 
 
 def watch_lesson(session: Session, person_id: str, lesson_id: str, first: int, end: int, *, now: datetime) -> None:
-    """Note a stretch that was played. Raises BadInput when it is no stretch of the tape."""
-    if not 0 <= first < end <= 10_000_000:
-        raise BadInput("That is no stretch of a video.")
-    load_lesson(session, lesson_id)
+    """Note a stretch that was played, in frames.
+
+    Raises NotFound while there is no video to watch, BadInput for what is no stretch of it.
+    """
+    edition = next((each for each in list_editions(session, lesson_id) if each.tape), None)
+    if edition is None:
+        raise NotFound("There is no such lesson, or its video is not there yet.")
+    end = min(end, edition.frames)
+    if not 0 <= first < end:
+        raise BadInput("That is no stretch of this video.")
     note_watched(session, person_id, lesson_id, first, end, now)

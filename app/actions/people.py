@@ -68,13 +68,18 @@ def enrol_person(session: Session, person: Person, place: Place | None, by: str,
 
 
 def change_person(session: Session, person: Person, by: str, *, now: datetime) -> None:
-    """Keep what is said of a person now. Raises NotFound; WrongField when it cannot be."""
+    """Keep what is said of a person now. An official who joins the staff is signed out, and leaves their crew.
+
+    Raises NotFound; WrongField when it cannot be.
+    """
     before = load_person(session, person.id)
     _refuse_shared_address(session, person)
     if before.role is Role.SUPERVISOR and person.role is not Role.SUPERVISOR:
         _refuse_last_supervisor(session, person.id)
     if person.role is not Role.OFFICIAL and before.role is Role.OFFICIAL:
         leave_crew(session, person.id, now.date())
+        # A phone that was remembered without a password must not read everybody's results from now on.
+        sign_person_out(session, person.id, by, now=now)
     save_person(session, person)
     audit(session, now, by, "change", "person", person.id, role=person.role.value, away=str(person.away_until or ""))
 

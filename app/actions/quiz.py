@@ -20,7 +20,7 @@ from app.domain.quiz import Candidate, Drawn, QuizPlan, drawn
 from app.domain.recording import Prepared
 from app.domain.rulecard import Ruling
 from app.domain.timecode import Rate
-from app.store.content import clips_by_id, list_clips
+from app.store.content import clips_by_id, list_clips, load_lesson
 from app.store.league import audit
 from app.store.people import list_seats
 from app.store.quizzes import Kind, Quiz, QuizItem, add_quiz, assign, list_items, load_quiz, set_cut
@@ -174,9 +174,14 @@ def keep_cut(session: Session, quiz_id: str, n: int, digest: str, frames: int, *
 def assign_crews(
     session: Session, kind: Kind, noun_id: str, crews: Iterable[str], due_at: datetime | None, by: str, *, now: datetime
 ) -> int:
-    """Give the members of crews a quiz or lesson to do; how many people that are. Raises BadInput when it is nobody."""
+    """Give the members of crews a quiz or lesson to do; how many people that are.
+
+    Raises NotFound when it is not there, BadInput when it is for nobody.
+    """
     if kind == "quiz" and load_quiz(session, noun_id).is_archived:
         raise BadInput("This quiz was taken elsewhere; nobody can take it here.")
+    if kind == "lesson":
+        load_lesson(session, noun_id)
     people = people_of(session, crews, now)
     if not people:
         raise BadInput("Choose a crew with somebody in it.")

@@ -12,7 +12,7 @@ from app.domain.clearance import Clearance, ClearancePolicy, Evidence, clearance
 from app.domain.errors import BadInput
 from app.domain.roster import CrewSeats, Row, Seated, rows
 from app.domain.rulecard import Ruling
-from app.store.content import list_policies
+from app.store.content import cards_on, list_policies
 from app.store.evidence import SignOff, add_sign_off, list_evidence, list_sign_offs, list_unseen
 from app.store.league import audit
 from app.store.people import list_crews, list_seats, load_person
@@ -79,8 +79,10 @@ def _left(unseen: Mapping[tuple[str, Ruling], int], policy: ClearancePolicy, sid
 
 
 def sign_off(session: Session, person_id: str, topic: str, grounds: str, by: str, *, now: datetime) -> None:
-    """A supervisor answers for someone by name, with grounds. Raises NotFound, BadInput without grounds."""
+    """A supervisor answers for someone by name, with grounds. Raises NotFound, BadInput without grounds or topic."""
     load_person(session, person_id)
+    if topic not in cards_on(session, now.date()):
+        raise BadInput("There is no such topic.")
     if not grounds.strip():
         raise BadInput("Say on what grounds.")
     signer = load_person(session, by)

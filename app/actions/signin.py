@@ -43,11 +43,12 @@ def invite_person(session: Session, person_id: str, digest: str, by: str, ends_a
 
 
 def accept_invite(
-    session: Session, digest: str, device: str, label: str, hashed: str | None, *, now: datetime
+    session: Session, digest: str, device: str, label: str, hashed: str | None, *, before: str = "", now: datetime
 ) -> Person:
     """Use an invite once: the device is remembered, and a member of the staff has a password from now on.
 
-    In the demo league, where nothing is worth guarding, nobody chooses one. Raises NotFound when the invite is
+    `before`: what this browser was remembered as, and is no longer. In the demo league, where nothing is worth
+    guarding, nobody chooses a password. Raises NotFound when the invite is
     unknown, used or over; BadInput when a member of the staff chose no password.
     """
     invite = find_invite(session, digest, now)
@@ -59,20 +60,21 @@ def accept_invite(
             raise BadInput("Choose a password first.")
         set_password_hash(session, person.id, hashed, now)
     use_invite(session, digest, now)
-    _remember(session, person, device, label, now)
+    _remember(session, person, device, label, before, now)
     audit(session, now, person.id, "accept invite", "person", person.id)
     return person
 
 
-def sign_in(session: Session, person_id: str, device: str, label: str, *, now: datetime) -> Person:
-    """Remember a device after the password was right. Raises NotFound."""
+def sign_in(session: Session, person_id: str, device: str, label: str, *, before: str = "", now: datetime) -> Person:
+    """Remember a device after the password was right; what this browser was `before` is signed out. Raises NotFound."""
     person = load_person(session, person_id)
-    _remember(session, person, device, label, now)
+    _remember(session, person, device, label, before, now)
     audit(session, now, person.id, "sign in", "person", person.id)
     return person
 
 
-def _remember(session: Session, person: Person, device: str, label: str, now: datetime) -> None:
+def _remember(session: Session, person: Person, device: str, label: str, before: str, now: datetime) -> None:
+    revoke_device(session, before, now)
     add_device(session, Device(device, person.id, label[:80], now, now, now + stays(person.role)))
 
 

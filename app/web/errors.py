@@ -11,9 +11,10 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from app.domain.errors import BadInput, Busy, Conflict, NotFound, PennonError, Unready
-from app.web.auth import FormIsOld, NotYours, SignInFirst
+from app.web.auth import FormIsOld, NotYours, SignInFirst, guard
 from app.web.forms import Mistakes
 from app.web.render import page
+from app.web.security import HEADERS
 
 log = logging.getLogger("pennon")
 
@@ -29,6 +30,8 @@ class ErrorPage:
 
 
 UNCHANGED = "Nothing was changed."
+BAD_JSON = 400
+"""What FastAPI says of JSON whose letters it cannot read."""
 
 
 def install(app: FastAPI) -> None:
@@ -88,12 +91,33 @@ async def _mistakes(request: Request, error: Exception) -> Response:
 
 async def _not_understood(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
+    refusal = await _unguarded(request)
+    if refusal is not None:
+        return refusal
     places = ", ".join(sorted({".".join(map(str, each["loc"][1:])) for each in error.errors()}))
     return _say(request, 422, f"The request was not understood: {places[:300]}.")
 
 
+async def _unguarded(request: Request) -> Response | None:
+    """What the guard says, where it has not been asked: JSON is read before it, and may be none."""
+    if hasattr(request.state, "viewer"):
+        return None
+    try:
+        await guard(request)
+    except SignInFirst as error:
+        return await _sign_in(request, error)
+    except NotYours as error:
+        return await _not_yours(request, error)
+    except FormIsOld as error:
+        return await _form_is_old(request, error)
+    return None
+
+
 async def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
+    refusal = await _unguarded(request) if error.status_code == BAD_JSON else None
+    if refusal is not None:
+        return refusal
     what = {404: "There is no such page.", 405: "That cannot be done with this page."}.get(
         error.status_code, str(error.detail)
     )
@@ -104,4 +128,6 @@ async def _http(request: Request, error: Exception) -> Response:
 
 async def _fault(request: Request, error: Exception) -> Response:
     log.error("fault at %s %s", request.method, request.url.path, exc_info=error)
-    return _say(request, 500, "Something here is broken. It has been noted in the server's log.", UNCHANGED)
+    response = _say(request, 500, "Something here is broken. It has been noted in the server's log.", UNCHANGED)
+    response.headers.update({**HEADERS, "Cache-Control": "no-store"})  # this reply passes nothing that would add them
+    return response

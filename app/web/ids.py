@@ -14,12 +14,20 @@ from app.domain.errors import NotFound
 _ID = TypeAdapter[str](Id)
 
 
+def is_id(text: str) -> bool:
+    """Whether a text has the form of an id."""
+    try:
+        _ID.validate_python(text)
+    except ValidationError:
+        return False
+    return True
+
+
 def known_form(text: str) -> str:
     """The text, if it has the form of an id. Raises NotFound."""
-    try:
-        return _ID.validate_python(text)
-    except ValidationError as error:
-        raise NotFound("There is no such page.") from error
+    if not is_id(text):
+        raise NotFound("There is no such page.")
+    return text
 
 
 NamedId = Annotated[str, AfterValidator(known_form)]

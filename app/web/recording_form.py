@@ -12,6 +12,7 @@ from starlette.datastructures import UploadFile
 from app.actions.intake import new_game
 from app.domain.recording import Game, Recording
 from app.web.forms import Day, Form
+from app.web.ids import is_id
 
 SEE = Recording.model_fields["see"].default
 """Who may see a recording where nobody says anything else."""
@@ -33,6 +34,13 @@ class DetailsForm(Form):
     download: bool = False
     injury: bool = False
     consent: str = Field(default="", max_length=1000)
+
+    @field_validator("game")
+    @classmethod
+    def _a_name(cls, value: str) -> str:
+        if value and not is_id(value):
+            raise ValueError("Choose one of those offered.")
+        return value
 
     @field_validator("new_game")
     @classmethod

@@ -161,9 +161,9 @@ def check_page(request: Request, quiz_id: RandomId, db: Db, viewer: Looking, at:
 
 def _mine(session: Session, quiz_id: str, person_id: str) -> tuple[Quiz, datetime | None]:
     """A quiz that somebody is to take here, and by when. Raises NotFound."""
-    quiz = load_quiz(session, quiz_id)
     given = [each for each in list_assignments(session, "quiz", person_id) if each.noun_id == quiz_id]
-    if quiz.is_archived or not given:
+    quiz = load_quiz(session, quiz_id) if given else None
+    if quiz is None or quiz.is_archived:
         raise NotFound("There is no such check.")
     return quiz, given[0].due_at
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from fastapi import APIRouter, Request
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import RedirectResponse, Response
 
 from app.actions.lesson import (
@@ -30,6 +30,7 @@ from app.store.people import CrewFacts, list_crews
 from app.store.quizzes import Assignment, list_assignments
 from app.web import forms
 from app.web.auth import Db, Looking, Now
+from app.web.ids import NamedId
 from app.web.media import media_address
 from app.web.render import page
 from app.web.words import end_of
@@ -157,12 +158,16 @@ class AssignForm(forms.Form):
 class Stretch(BaseModel):
     """Frames of a tape that were really played, half-open."""
 
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
     first: int = Field(ge=0, le=10_000_000)
     end: int = Field(ge=0, le=10_000_000)
 
 
 class Noted(BaseModel):
     """That it was noted."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
     noted: bool = True
 
@@ -174,7 +179,7 @@ def lessons_page(request: Request, db: Db, viewer: Looking) -> Response:
         lessons, out = list_lessons(session), published(session)
         clips = {clip.id: clip for clip in list_clips(session)}
         watched = watched_of(session, viewer.person_id)
-    if not viewer.is_staff:
+    if viewer.role != "supervisor":  # what is not published yet is nobody else's
         lessons = [out[lesson.id].lesson for lesson in lessons if lesson.id in out]
     lines = [LessonLine(each, _length(each, clips), out.get(each.id)) for each in lessons]
     return page(request, "lesson/list.html", LessonsPage(lines, request.state.league.house.rate, watched))
@@ -213,7 +218,7 @@ async def new_lesson(request: Request, db: Db, viewer: Looking, at: Now) -> Resp
 
 
 @router.get("/lessons/{lesson_id}")
-def lesson_page(request: Request, lesson_id: str, db: Db, viewer: Looking) -> Response:
+def lesson_page(request: Request, lesson_id: NamedId, db: Db, viewer: Looking) -> Response:
     """A lesson: on the desk for the supervisor, to watch for everybody else."""
     if viewer.role != "supervisor":
         return watch_page(request, lesson_id, db, viewer)
@@ -274,7 +279,7 @@ def _what(step: Step, clips: Mapping[str, Clip]) -> str:
 
 
 @router.post("/lessons/{lesson_id}/steps")
-async def add_lesson_step(request: Request, lesson_id: str, db: Db, viewer: Looking, at: Now) -> Response:
+async def add_lesson_step(request: Request, lesson_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
     """Add a step at the end."""
     try:
         form = await forms.read(request, StepForm)
@@ -303,7 +308,7 @@ def _step(form: StepForm, request: Request) -> dict[str, Any]:
 
 
 @router.post("/lessons/{lesson_id}/move")
-async def move_step(request: Request, lesson_id: str, db: Db, viewer: Looking, at: Now) -> Response:
+async def move_step(request: Request, lesson_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
     """Move a step, or take it out."""
     form = await forms.read(request, MoveForm)
     with db.read() as session:
@@ -319,7 +324,7 @@ async def move_step(request: Request, lesson_id: str, db: Db, viewer: Looking, a
 
 
 @router.post("/lessons/{lesson_id}/publish")
-async def publish(request: Request, lesson_id: str, db: Db, viewer: Looking, at: Now) -> Response:
+async def publish(request: Request, lesson_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
     """Publish a version; its video is made in the background."""
     form = await forms.read(request, PublishForm)
     await db.changed(publish_lesson, lesson_id, form.changed, viewer.person_id, now=at)
@@ -327,7 +332,7 @@ async def publish(request: Request, lesson_id: str, db: Db, viewer: Looking, at:
 
 
 @router.post("/lessons/{lesson_id}/assign")
-async def assign_lesson(request: Request, lesson_id: str, db: Db, viewer: Looking, at: Now) -> Response:
+async def assign_lesson(request: Request, lesson_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
     """Give crews a lesson to watch."""
     form = await forms.read(request, AssignForm)
     due = end_of(form.due)
@@ -336,7 +341,7 @@ async def assign_lesson(request: Request, lesson_id: str, db: Db, viewer: Lookin
 
 
 @router.get("/lessons/{lesson_id}/watch")
-def watch_page(request: Request, lesson_id: str, db: Db, viewer: Looking) -> Response:
+def watch_page(request: Request, lesson_id: NamedId, db: Db, viewer: Looking) -> Response:
     """The video. Raises NotFound while there is none."""
     with db.read() as session:
         edition = published(session).get(lesson_id)
@@ -351,7 +356,7 @@ def watch_page(request: Request, lesson_id: str, db: Db, viewer: Looking) -> Res
 
 
 @router.post("/lessons/{lesson_id}/watched")
-async def note_watching(lesson_id: str, stretch: Stretch, db: Db, viewer: Looking, at: Now) -> Noted:
+async def note_watching(lesson_id: NamedId, stretch: Stretch, db: Db, viewer: Looking, at: Now) -> Noted:
     """Note a stretch that was really played."""
     await db.changed(watch_lesson, viewer.person_id, lesson_id, stretch.first, stretch.end, now=at)
     return Noted()

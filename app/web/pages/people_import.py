@@ -57,6 +57,12 @@ class Brought(BaseModel):
     head: tuple[str, ...] = Field(max_length=MOST_COLUMNS)
     rows: tuple[tuple[int, tuple[str, ...]], ...] = Field(min_length=1, max_length=MOST_PEOPLE)
 
+    @field_validator("rows")
+    @classmethod
+    def _without_nulls(cls, rows: tuple[tuple[int, tuple[str, ...]], ...]) -> tuple[tuple[int, tuple[str, ...]], ...]:
+        """JSON can hold a sign that PostgreSQL refuses and nobody types."""
+        return tuple((line, tuple(cell.replace("\0", "") for cell in cells)) for line, cells in rows)
+
 
 class FileForm(forms.Form):
     """A file."""

@@ -10,6 +10,7 @@ from datetime import date
 from typing import Any
 
 from fastapi import APIRouter, Request
+from pydantic import Field
 from starlette.responses import RedirectResponse, Response
 
 from app.actions.readiness import Roster, clearances_of, roster_on, sign_off
@@ -26,6 +27,7 @@ from app.store.quizzes import list_assignments, list_quizzes
 from app.store.sittings import list_sittings
 from app.web import forms
 from app.web.auth import Db, Looking, Now
+from app.web.ids import NamedId, RandomId
 from app.web.render import page
 from app.web.words import SHAPES
 
@@ -92,8 +94,8 @@ class MyCrewPage:
 class SignOffForm(forms.Form):
     """On which topic, and on what grounds."""
 
-    topic: str
-    grounds: str
+    topic: str = Field(max_length=80)
+    grounds: str = Field(max_length=2000)
 
 
 @router.get("/readiness")
@@ -160,7 +162,7 @@ def _disarmed(cell: str) -> str:
 
 
 @router.get("/readiness/crews/{crew_id}")
-def crew_page(request: Request, crew_id: str, db: Db, at: Now) -> Response:
+def crew_page(request: Request, crew_id: NamedId, db: Db, at: Now) -> Response:
     """A crew, member by member. Raises NotFound."""
     with db.read() as session:
         roster = roster_on(session, at.date())
@@ -171,7 +173,7 @@ def crew_page(request: Request, crew_id: str, db: Db, at: Now) -> Response:
 
 
 @router.get("/readiness/people/{person_id}")
-def person_page(request: Request, person_id: str, db: Db, at: Now) -> Response:
+def person_page(request: Request, person_id: RandomId, db: Db, at: Now) -> Response:
     """A person on every policy. Raises NotFound."""
     return page(request, "readiness/person.html", _person(db, person_id, at))
 
@@ -189,7 +191,7 @@ def _person(db: Db, person_id: str, at: Any, **mistakes: Any) -> PersonPage:
 
 
 @router.post("/readiness/people/{person_id}/sign-off")
-async def sign_person_off(request: Request, person_id: str, db: Db, viewer: Looking, at: Now) -> Response:
+async def sign_person_off(request: Request, person_id: RandomId, db: Db, viewer: Looking, at: Now) -> Response:
     """Sign someone off by name."""
     try:
         form = await forms.read(request, SignOffForm)

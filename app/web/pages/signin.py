@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from fastapi import APIRouter, Request
-from pydantic import field_validator
+from pydantic import Field, field_validator
 from starlette.responses import RedirectResponse, Response
 
 from app.actions import signin
@@ -20,6 +21,8 @@ from app.web.auth import Db, Looking, Now, digest, forget, remember
 from app.web.render import page
 
 router = APIRouter()
+log = logging.getLogger("pennon.signin")
+"""What a guard would note: addresses and ids, never what was typed."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +57,8 @@ class MePage:
 class SignInForm(forms.Form):
     """Mail address and password."""
 
-    email: str
-    password: str
+    email: str = Field(max_length=200)
+    password: str = Field(max_length=1000)
 
 
 class InviteForm(forms.Form):
@@ -81,19 +84,25 @@ def sign_in_page(request: Request, viewer: Looking) -> Response:
 
 
 @router.post("/sign-in")
-async def sign_in(request: Request, db: Db, at: Now) -> Response:
+async def sign_in(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
     """Check the password; after several wrong ones each try has to wait longer."""
-    form = await forms.read(request, SignInForm)
+    try:
+        form = await forms.read(request, SignInForm)
+    except forms.Mistakes as wrong:
+        shown = SignInPage({"email": wrong.typed.get("email", "")}, wrong.about)
+        return page(request, "signin/form.html", shown, status=422)
     guesses, address = request.app.state.guesses, request.client.host if request.client else ""
     wait_s = guesses.wait_s(address, form.email)
     if wait_s:
+        log.warning("sign-in from %s has to wait %d s", address, wait_s)
         return _refused(request, form, wait_s, 429)
     person, stored = _account(db, form.email)
     if not await passwords.is_right(form.password, stored) or person is None:
         guesses.failed(address, form.email)
+        log.warning("wrong password from %s for %s", address, "nobody" if person is None else person.id)
         return _refused(request, form, 0, 422)
     token = secrets.token_urlsafe(32)
-    await db.changed(signin.sign_in, person.id, digest(token), _label(request), now=at)
+    await db.changed(signin.sign_in, person.id, digest(token), _label(request), before=viewer.device, now=at)
     return _welcomed(request, token, at + signin.stays(person.role))
 
 
@@ -144,7 +153,7 @@ def _invited(db: Db, secret: str, at: Any, about: Mapping[str, str] | None = Non
 
 
 @router.post("/invite/{secret}")
-async def accept_invite(request: Request, secret: str, db: Db, at: Now) -> Response:
+async def accept_invite(request: Request, secret: str, db: Db, viewer: Looking, at: Now) -> Response:
     """Come in: this device is remembered."""
     invited = _invited(db, secret, at)
     try:
@@ -156,7 +165,8 @@ async def accept_invite(request: Request, secret: str, db: Db, at: Now) -> Respo
         return page(request, "signin/invite.html", shown, status=422)
     hashed = await passwords.hashed(form.password) if invited.chooses_password else None
     token = secrets.token_urlsafe(32)
-    person = await db.changed(signin.accept_invite, digest(secret), digest(token), _label(request), hashed, now=at)
+    invite, device, before = digest(secret), digest(token), viewer.device
+    person = await db.changed(signin.accept_invite, invite, device, _label(request), hashed, before=before, now=at)
     return _welcomed(request, token, at + signin.stays(person.role))
 
 
