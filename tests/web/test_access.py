@@ -191,5 +191,5 @@ def test_a_change_by_whoever_may_is_heard_and_never_a_fault(tmp_path: Path, who:
             address = path.format(**full.ids(who, path))
             heard[path] = wire.ask("POST", address, *body_of("POST", path), x_form_token=wire.form_key).status
     assert {path: status for path, status in heard.items() if status not in (200, 303, 400, 409, 422)} == {}
-    assert 303 in heard.values() or who == "coordinator", "whose forms all ask for something"
-    assert len(heard) > 5
+    assert 303 in heard.values()
+    assert len(heard) > 4

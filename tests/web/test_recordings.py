@@ -329,5 +329,5 @@ def test_a_title_becomes_the_beginning_of_an_id(title: str, name: str) -> None:
     assert re.fullmatch(rf"{name}-[0-9a-f]{{6}}", new_game(title).id)
 
 
-def test_whoever_wants_to_mark_a_play_chooses_a_recording_first(supervisor: Browser) -> None:
-    assert supervisor.get("/clips/new").headers["location"] == "/recordings"
+def test_whoever_wants_to_mark_a_play_chooses_a_recording_first(idle: League) -> None:
+    assert idle.browser("supervisor").get("/clips/new").headers["location"] == "/recordings"
