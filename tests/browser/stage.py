@@ -1,11 +1,12 @@
-"""A running server and Debian's Chromium in front of it, as a phone or as a desk."""
+"""Debian's Chromium in front of a running server, as a phone or as a desk."""
 
 from __future__ import annotations
 
+import fcntl
+import os
 import shutil
-import socket
-import threading
-import time
+import subprocess
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -13,23 +14,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
 
-from app.main import create_app
 from app.web.auth import PLAIN_COOKIE
-from tests.web.league import League, settings_for
+from tests.web.serving import PATIENCE_S, Served
 
 OPTIONS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
-PATIENCE_S = 30.0
-
-
-@dataclass(frozen=True)
-class Served:
-    """A server that answers at `url`."""
-
-    league: League
-    url: str
 
 
 @dataclass(frozen=True)
@@ -47,35 +37,11 @@ class Seat:
 
 
 @contextmanager
-def serving(data: Path) -> Iterator[Served]:
-    """The league in this folder on a free port."""
-    app = create_app(settings_for(data))
-    with socket.socket() as listening:
-        listening.bind(("127.0.0.1", 0))
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", ws="none"))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
-        thread.start()
-        try:
-            _await_start(server)
-            yield Served(League(app, data), f"http://127.0.0.1:{listening.getsockname()[1]}")
-        finally:
-            server.should_exit = True
-            thread.join()
-
-
-def _await_start(server: uvicorn.Server) -> None:
-    end = time.monotonic() + PATIENCE_S
-    while not server.started:
-        assert time.monotonic() < end, "the server does not start"
-        time.sleep(0.02)
-
-
-@contextmanager
 def chromium() -> Iterator[Browser]:
-    """A browser without a window; the test is skipped where the machine has none."""
-    program = shutil.which("chromium")
+    """A browser without a window. Where the machine has none the test is skipped, and fails where `CI` is set."""
+    program = _program()
     if program is None:
-        pytest.skip("no Chromium here: apt-get install chromium")
+        (pytest.fail if os.environ.get("CI") else pytest.skip)("no Chromium here: apt-get install chromium")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=program, args=list(OPTIONS))
         try:
@@ -84,22 +50,45 @@ def chromium() -> Iterator[Browser]:
             browser.close()
 
 
+def _program() -> str | None:
+    """Where Chromium is; it is installed first where that can be done: root on Debian."""
+    found = shutil.which("chromium")
+    if found is None and os.geteuid() == 0 and shutil.which("apt-get"):
+        with (Path(tempfile.gettempdir()) / "pennon-chromium.lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)  # of several test processes one installs, the others wait
+            found = shutil.which("chromium") or _install()
+    return found
+
+
+def _install() -> str | None:
+    quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    for command in ("update", "install -y --no-install-recommends chromium"):
+        subprocess.run(["apt-get", "-qq", *command.split()], env=quiet, check=False, capture_output=True, timeout=600)
+    return shutil.which("chromium")
+
+
 def phone(browser: Browser, served: Served, who: str, width: int, height: int, **options: Any) -> Seat:
-    """A phone of this size, held as the size says, signed in."""
+    """A phone of this size, held as the size says, signed in; a guest's without a name."""
     return _seat(browser, served, who, width, height, has_touch=True, is_mobile=True, **options)
 
 
 def desk(browser: Browser, served: Served, who: str, width: int = 1440, height: int = 900, **options: Any) -> Seat:
-    """A laptop, signed in."""
+    """A laptop, signed in; a guest's without a name."""
     return _seat(browser, served, who, width, height, **options)
 
 
 def _seat(browser: Browser, served: Served, who: str, width: int, height: int, **options: Any) -> Seat:
-    token = served.league.browser(who, f"{width}x{height}").cookies[PLAIN_COOKIE]
     context = browser.new_context(viewport={"width": width, "height": height}, **options)
     context.set_default_timeout(PATIENCE_S * 1000)
-    context.add_cookies([{"name": PLAIN_COOKIE, "value": token, "url": served.url}])
+    if who:
+        token = served.league.browser(who, f"{width}x{height}").cookies[PLAIN_COOKIE]
+        context.add_cookies([{"name": PLAIN_COOKIE, "value": token, "url": served.url}])
     seat = Seat(context.new_page())
     seat.page.on("pageerror", lambda error: seat.troubles.append(str(error)))
-    seat.page.on("console", lambda said: seat.troubles.append(said.text) if said.type == "error" else None)
+    seat.page.on("console", lambda said: seat.troubles.append(_told(said)) if said.type == "error" else None)
     return seat
+
+
+def _told(said: ConsoleMessage) -> str:
+    """What a page complained of, and of what."""
+    return f"{said.text} {said.location['url']}".rstrip()

@@ -97,6 +97,7 @@ class Filled:
             "secret": INVITED,
             "sitting_id": own.over if "/result" in path else own.begun,
             "token": own.media,
+            "upload_id": "nobody",
         }
 
 

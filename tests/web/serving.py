@@ -19,6 +19,8 @@ from app.web.auth import PLAIN_COOKIE, digest, form_token
 from tests.web.league import League, settings_for
 
 PATIENCE_S = 30.0
+ALWAYS = {"accept": "text/html", "tus-resumable": "1.0.0"}
+"""A page is asked for, by somebody who also speaks the protocol of uploads."""
 FORM = "application/x-www-form-urlencoded"
 
 
@@ -58,11 +60,11 @@ class Wire:
         self._cookie = {"cookie": f"{PLAIN_COOKIE}={token}"} if token else {}
         self.form_key = form_token(served.league.app.state.secret, digest(token)) if token else ""
 
-    def ask(self, method: str, path: str, body: bytes | None = None, type: str = FORM, **headers: str) -> Reply:
+    def ask(self, method: str, path: str, body: bytes | None = None, type: str = FORM, /, **headers: str) -> Reply:
         """Send one request. Words of a header's name are joined by `_`; a page is asked for unless `accept` differs."""
         named = {} if body is None else {"content-type": type}
         named |= {name.replace("_", "-"): value for name, value in headers.items()}
-        self._connection.request(method, path, body, {"accept": "text/html", **self._cookie, **named})
+        self._connection.request(method, path, body, {**ALWAYS, **self._cookie, **named})
         came = self._connection.getresponse()
         pairs = [(name.lower(), value) for name, value in came.getheaders()]
         cookies = tuple(value for name, value in pairs if name == "set-cookie")

@@ -112,6 +112,8 @@ def status_of(who: str, path: str) -> int:
     """The status of a page that a role may ask for; of checks, an outsider has none."""
     if path in ("/", "/clips/new") or (path == "/sign-in" and who):
         return 303
+    if path.startswith("/uploads"):
+        return 404 if "{" in path else 204  # no file is on its way; the protocol is told
     return 404 if who == "outsider" and re.match(r"/(checks|sittings|looks)/", path) else 200
 
 

@@ -32,7 +32,7 @@ HEADERS = {
 }
 INLINE = re.compile(r"<script(?![^>]*\ssrc=)|<style|\sstyle=|\son[a-z]+=|=.javascript:|<base\b|<iframe", re.IGNORECASE)
 """What the policy would stop, and what should not be there to be stopped."""
-CHANGES = sorted(path for method, path in TABLE if method == "POST")
+CHANGES = sorted((method, path) for method, path in TABLE if method not in ("GET", "HEAD", "OPTIONS"))
 ELSEWHERE = "https://elsewhere.example"
 
 
@@ -118,9 +118,9 @@ def test_what_another_site_sent_changes_nothing_whoever_is_signed_in(
     full: Filled, who: str, said: dict[str, str]
 ) -> None:
     wire, before = full.wire(who), everything(full.served.league)
-    for path in CHANGES:
+    for method, path in CHANGES:
         address = path.format(**full.ids(who or "official", path))
-        reply = wire.ask("POST", address, *body_of("POST", path), x_form_token=wire.form_key, **said)
+        reply = wire.ask(method, address, *body_of(method, path), x_form_token=wire.form_key, **said)
         assert (reply.status, reply.text.startswith("This was sent from another site")) == (403, True), path
         assert has_headers(reply)
     assert everything(full.served.league) == before
@@ -131,13 +131,13 @@ def test_what_another_site_sent_changes_nothing_whoever_is_signed_in(
 def test_without_the_key_of_this_device_nothing_is_changed(full: Filled, who: str, key: str) -> None:
     wire, before = full.wire(who), everything(full.served.league)
     other = full.wire("official" if who != "official" else "chief")
-    for path in CHANGES:
-        body, kind = body_of("POST", path)
-        header = {"x_form_token": other.form_key if key == "another's" else key} if key else {}
-        reply = wire.ask("POST", path.format(**full.ids(who, path)), body, kind, **header)
+    for method, path in CHANGES:
+        body, kind = body_of(method, path)
+        said = other.form_key if key == "another's" else key
+        reply = wire.ask(method, path.format(**full.ids(who, path)), body, kind, x_form_token=said)
         assert reply.status == 403, path
         in_form = f"form_token={key}&form_token=".encode()
-        assert wire.ask("POST", path.format(**full.ids(who, path)), in_form).status == 403, path
+        assert wire.ask(method, path.format(**full.ids(who, path)), in_form).status == 403, path
     assert everything(full.served.league) == before
 
 
@@ -174,7 +174,7 @@ def test_what_is_far_too_large_is_refused_before_it_is_read(full: Filled) -> Non
 )
 def test_json_that_is_none_of_ours_is_told_so(full: Filled, body: bytes) -> None:
     before = everything(full.served.league)
-    for path in (path for path in CHANGES if body_of("POST", path)[1] != FORM):
+    for path in (path for method, path in CHANGES if body_of(method, path)[1] != FORM):
         wire = full.wire("official")
         address = path.format(**full.ids("official", path))
         reply = wire.ask("POST", address, body, "application/json", x_form_token=wire.form_key)
