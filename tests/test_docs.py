@@ -59,7 +59,8 @@ def _asked() -> Iterator[str]:
 
 
 @pytest.mark.parametrize(
-    ("folder", "extras"), [("app", ["postgresql"]), ("sample_clips", ["simulator"]), ("tests", ["postgresql", "simulator", "dev"])]
+    ("folder", "extras"),
+    [("app", ["postgresql"]), ("sample_clips", ["simulator"]), ("tests", ["postgresql", "simulator", "dev"])],
 )
 def test_what_is_imported_is_asked_for(folder: str, extras: list[str]) -> None:
     project = tree.pyproject()["project"]
