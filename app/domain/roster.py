@@ -134,13 +134,13 @@ def shares(looks: Sequence[Evidence]) -> Shares:
 
 
 def due_soon(roster: Iterable[Row], today: date) -> list[DueAgain]:
-    """Who falls due within two weeks, the first first."""
+    """Who is due again already, or falls due within two weeks, the first first."""
     found = [
         DueAgain(seat.name, row.crew.title, cell.policy, due)
         for row in roster
         for cell in row.cells
         for seat in row.crew.seats
-        if (due := cell.by_person[seat.person_id].due_on) is not None and today < due <= today + SOON
+        if (due := cell.by_person[seat.person_id].due_on) is not None and due <= today + SOON
     ]
     return sorted(found, key=lambda each: (each.on, each.name))
 

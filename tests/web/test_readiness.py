@@ -125,3 +125,10 @@ def test_a_chief_sees_a_summary_of_the_own_crew_and_nobody_by_name(served: Leagu
 def test_a_clearance_is_never_shown_without_its_caution(coordinator: Browser) -> None:
     for where in ("/readiness", "/readiness/crews/ferry", "/readiness/people/sil"):
         assert "informs an appointment" in words(coordinator.get(where).text), where
+
+
+def test_the_way_to_a_check_is_open_to_whoever_is_shown_it(served: League) -> None:
+    for who in ("supervisor", "coordinator"):
+        staff = served.browser(who)
+        [way] = re.findall(r'<a class="go" href="([^"]+)"', staff.get("/readiness").text)
+        assert staff.get(way).status_code == 200

@@ -18,7 +18,7 @@ from app.actions.result import Result, results_of
 from app.domain.clearance import Clearance, ClearancePolicy, State
 from app.domain.errors import NotFound
 from app.domain.people import Role
-from app.domain.roster import DueAgain, Gap, Row, Shares, due_soon, next_gap, shares
+from app.domain.roster import SOON, DueAgain, Gap, Row, Shares, due_soon, next_gap, shares
 from app.domain.rulecard import RuleCard
 from app.store.content import cards_on, list_policies
 from app.store.evidence import list_evidence
@@ -55,6 +55,7 @@ class ReadinessPage:
     late: list[Late]
     due: list[DueAgain]
     titles: Mapping[str, str]
+    soon: date
 
 
 @dataclass(frozen=True)
@@ -106,9 +107,8 @@ def readiness_page(request: Request, db: Db, at: Now) -> Response:
         roster = roster_on(session, today)
         late = _late(session, roster, at)
     titles = {policy.id: policy.title for policy in roster.policies}
-    shown = ReadinessPage(
-        today, roster.policies, roster.rows, next_gap(roster.rows), late, due_soon(roster.rows, today), titles
-    )
+    gap, due = next_gap(roster.rows), due_soon(roster.rows, today)
+    shown = ReadinessPage(today, roster.policies, roster.rows, gap, late, due, titles, today + SOON)
     return page(request, "readiness/show.html", shown)
 
 
