@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from playwright.sync_api import Page, expect
+import time
+from contextlib import suppress
 
-from tests.browser.stage import Seat
+from playwright.sync_api import Page, TimeoutError, expect
+
+from tests.browser.stage import PATIENCE_S, Seat
 from tests.web.serving import Served
 
 MORE = 6
@@ -40,17 +43,22 @@ def called(page: Page, decision: str) -> None:
     page.locator('one-look[data-view="why"], [data-part=open]:enabled, .looks').first.wait_for()
 
 
+ASKED = """() => {
+  if (!document.querySelector('one-look[data-view="why"]')) return null;
+  return [...document.querySelectorAll("[data-ask]")].find((each) => each.checkVisibility())?.dataset.ask ?? "";
+}"""
+"""What is asked just now, read in one go: a busy machine may show the next look between two questions to the page."""
+
+CHOSEN = {"each": '[data-presence="present"]', "one": "[data-part=points] button"}
+
+
 def explained(seat: Seat) -> None:
     """Say why, whatever is asked, until the next look."""
-    page = seat.page
-    for _ in range(12):
-        if page.locator('one-look[data-view="why"]').count() == 0:
-            return
-        asked = page.locator("[data-ask]:visible")
-        if asked.count() == 0:
-            continue
+    page, end = seat.page, time.monotonic() + PATIENCE_S
+    while (kind := page.evaluate(ASKED)) is not None:
+        assert time.monotonic() < end, f"still asked: {kind}"
         assert seat.overflow <= 0
-        kind = asked.get_attribute("data-ask")
-        answers = {"each": '[data-presence="present"]', "one": "[data-part=points] button"}
-        page.locator(answers.get(kind or "", "[data-part=seconds-list] button")).first.tap()
+        if kind:
+            with suppress(TimeoutError):  # the question went away under the thumb
+                page.locator(CHOSEN.get(kind, "[data-part=seconds-list] button")).first.tap(timeout=2000)
         page.wait_for_timeout(50)

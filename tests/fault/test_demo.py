@@ -17,6 +17,7 @@ from urllib.request import urlopen
 
 import pytest
 
+from app.demo import FIRST
 from tests.ports import free_port
 
 WAIT_S = 120
@@ -51,8 +52,10 @@ def counted(data: Path) -> dict[str, int]:
     with sqlite3.connect(data / "league.db") as database:
         assert database.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         assert database.execute("PRAGMA foreign_key_check").fetchall() == []
-        tables = ("person", "crew", "membership", "recording", "lesson", "edition", "game")
-        return {table: database.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables}
+        tables = ("person", "crew", "membership", "recording", "lesson", "game")
+        found = {table: database.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables}
+        of_first = database.execute("SELECT count(*) FROM edition WHERE lesson_id = ?", (FIRST,))
+        return {**found, "edition": of_first.fetchone()[0]}
 
 
 @pytest.mark.media
