@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from contextlib import suppress
 
-from playwright.sync_api import Page, TimeoutError, expect
+from playwright.sync_api import Error, Page, TimeoutError, expect
 
 from tests.browser.stage import PATIENCE_S, Seat
 from tests.web.serving import Served
@@ -52,12 +52,22 @@ ASKED = """() => {
 CHOSEN = {"each": '[data-presence="present"]', "one": "[data-part=points] button"}
 
 
+def asked(page: Page) -> str | None:
+    """The kind of question that is asked; empty between two; None when none is, or the page goes on to the result."""
+    try:
+        kind: str | None = page.evaluate(ASKED)
+    except Error:
+        page.wait_for_url("**/result")
+        return None
+    return kind
+
+
 def explained(seat: Seat) -> None:
     """Say why, whatever is asked, until the next look."""
     page, end = seat.page, time.monotonic() + PATIENCE_S
-    while (kind := page.evaluate(ASKED)) is not None:
+    assert seat.overflow <= 0
+    while (kind := asked(page)) is not None:
         assert time.monotonic() < end, f"still asked: {kind}"
-        assert seat.overflow <= 0
         if kind:
             with suppress(TimeoutError):  # the question went away under the thumb
                 page.locator(CHOSEN.get(kind, "[data-part=seconds-list] button")).first.tap(timeout=2000)
