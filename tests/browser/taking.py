@@ -7,8 +7,8 @@ from contextlib import suppress
 
 from playwright.sync_api import Error, Page, TimeoutError, expect
 
-from tests.browser.stage import PATIENCE_S, Seat
-from tests.web.serving import Served
+from tests.browser.stage import Seat
+from tests.web.serving import PATIENCE_S, Served
 
 MORE = 6
 """Looks beyond those asked: a machine that is busy drops frames, and each such look is replaced."""
