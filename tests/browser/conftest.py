@@ -1,4 +1,7 @@
-"""One browser for all tests of a process: it takes longer to start than most of them to run."""
+"""One browser for the tests of a file: it takes longer to start than most of them to run.
+
+Not for a whole process: while it is open, nothing else of the thread can run an event loop of its own.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,7 @@ from tests.browser.crowded import Crowded, crowded
 from tests.browser.stage import chromium
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     with chromium() as found:
         yield found
