@@ -79,9 +79,13 @@ def _around(middle: float, half: float) -> Interval:
 
 
 @overload
-def bias_posterior(h: float, m: float, fa: float, cr: float, a: float = 0.5, b: float = 0.5) -> float: ...
+def bias_posterior(h: float, m: float, fa: float, cr: float, a: float = 0.5, b: float = 0.5) -> float:
+    """Of the counts of one."""
+
+
 @overload
-def bias_posterior(h: Floats, m: Floats, fa: Floats, cr: Floats, a: float = 0.5, b: float = 0.5) -> Floats: ...
+def bias_posterior(h: Floats, m: Floats, fa: Floats, cr: Floats, a: float = 0.5, b: float = 0.5) -> Floats:
+    """Of the counts of many, in arrays of one shape."""
 
 
 def bias_posterior(

@@ -22,9 +22,13 @@ FARTHEST = 2**15  # days, ninety years; where evidence lasts longer, nothing wil
 
 
 @overload
-def decay(counts: Pair, dt_days: float, half: float = 60) -> Pair: ...
+def decay(counts: Pair, dt_days: float, half: float = 60) -> Pair:
+    """Of one pair."""
+
+
 @overload
-def decay(counts: Floats, dt_days: npt.ArrayLike, half: float = 60) -> Floats: ...
+def decay(counts: Floats, dt_days: npt.ArrayLike, half: float = 60) -> Floats:
+    """Of many pairs, on the last axis."""
 
 
 def decay(counts: Pair | Floats, dt_days: npt.ArrayLike, half: float = 60) -> Pair | Floats:
@@ -43,9 +47,13 @@ def decay(counts: Pair | Floats, dt_days: npt.ArrayLike, half: float = 60) -> Pa
 
 
 @overload
-def p_fit(counts: Pair, p0: float = 0.70) -> float: ...
+def p_fit(counts: Pair, p0: float = 0.70) -> float:
+    """Of one pair."""
+
+
 @overload
-def p_fit(counts: Floats, p0: float = 0.70) -> Floats: ...
+def p_fit(counts: Floats, p0: float = 0.70) -> Floats:
+    """Of many pairs, on the last axis."""
 
 
 def p_fit(counts: Pair | Floats, p0: float = 0.70) -> float | Floats:
@@ -62,9 +70,13 @@ def p_fit(counts: Pair | Floats, p0: float = 0.70) -> float | Floats:
 
 
 @overload
-def due_date(counts: Pair, gate: float = DUE, half: float = 60, p0: float = 0.70) -> int | None: ...
+def due_date(counts: Pair, gate: float = DUE, half: float = 60, p0: float = 0.70) -> int | None:
+    """Of one pair; None for never."""
+
+
 @overload
-def due_date(counts: Floats, gate: float = DUE, half: float = 60, p0: float = 0.70) -> npt.NDArray[np.int64]: ...
+def due_date(counts: Floats, gate: float = DUE, half: float = 60, p0: float = 0.70) -> npt.NDArray[np.int64]:
+    """Of many pairs, on the last axis; -1 for never."""
 
 
 def due_date(

@@ -13,6 +13,30 @@ depends_on = None
 
 def upgrade() -> None:
     """To this revision."""
+    _league()
+    _people()
+    _ways_in()
+    _places()
+    _recordings()
+    _cards()
+    _clips()
+    _lessons()
+    _quizzes()
+    _sittings()
+    _answers()
+
+
+def _league() -> None:
+    """What the league is, what was done in it, what is to be done."""
+    op.create_table(
+        "league",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("about", sa.JSON(), nullable=False),
+        sa.Column("is_demo", sa.Boolean(), nullable=False),
+        sa.Column("secret", sa.String(), nullable=False),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_league")),
+    )
     op.create_table(
         "audit",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -26,21 +50,6 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("audit", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_audit_at"), ["at"], unique=False)
-
-    op.create_table(
-        "card",
-        sa.Column("topic", sa.String(), nullable=False),
-        sa.Column("effective_from", sa.Date(), nullable=False),
-        sa.Column("doc", sa.JSON(), nullable=False),
-        sa.PrimaryKeyConstraint("topic", "effective_from", name=op.f("pk_card")),
-    )
-    op.create_table(
-        "game",
-        sa.Column("id", sa.String(), nullable=False),
-        sa.Column("title", sa.String(), nullable=False),
-        sa.Column("on", sa.Date(), nullable=True),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_game")),
-    )
     op.create_table(
         "job",
         sa.Column("id", sa.String(), nullable=False),
@@ -67,26 +76,9 @@ def upgrade() -> None:
     with op.batch_alter_table("job", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_job_state"), ["state"], unique=False)
 
-    op.create_table(
-        "league",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("about", sa.JSON(), nullable=False),
-        sa.Column("is_demo", sa.Boolean(), nullable=False),
-        sa.Column("secret", sa.String(), nullable=False),
-        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_league")),
-    )
-    op.create_table(
-        "lesson",
-        sa.Column("id", sa.String(), nullable=False),
-        sa.Column("series", sa.String(), nullable=False),
-        sa.Column("number", sa.Integer(), nullable=False),
-        sa.Column("title", sa.String(), nullable=False),
-        sa.Column("doc", sa.JSON(), nullable=False),
-        sa.Column("version", sa.Integer(), nullable=False),
-        sa.Column("changed_at", sa.DateTime(timezone=True), nullable=False),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_lesson")),
-    )
+
+def _people() -> None:
+    """Who is here."""
     op.create_table(
         "person",
         sa.Column("id", sa.String(), nullable=False),
@@ -101,68 +93,12 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
     )
     op.create_table(
-        "policy",
-        sa.Column("id", sa.String(), nullable=False),
-        sa.Column("doc", sa.JSON(), nullable=False),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_policy")),
-    )
-    op.create_table(
         "position",
         sa.Column("id", sa.String(), nullable=False),
         sa.Column("n", sa.Integer(), nullable=False),
         sa.Column("doc", sa.JSON(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_position")),
     )
-    op.create_table(
-        "quiz",
-        sa.Column("id", sa.String(), nullable=False),
-        sa.Column("title", sa.String(), nullable=False),
-        sa.Column("doc", sa.JSON(), nullable=False),
-        sa.Column("due_at", sa.DateTime(timezone=True), nullable=True),
-        sa.Column("is_archived", sa.Boolean(), nullable=False),
-        sa.Column("by", sa.String(), nullable=False),
-        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_quiz")),
-    )
-    op.create_table(
-        "quiz_plan",
-        sa.Column("id", sa.String(), nullable=False),
-        sa.Column("doc", sa.JSON(), nullable=False),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_quiz_plan")),
-    )
-    op.create_table(
-        "shared_exception",
-        sa.Column("id", sa.String(), nullable=False),
-        sa.Column("doc", sa.JSON(), nullable=False),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_shared_exception")),
-    )
-    op.create_table(
-        "assignment",
-        sa.Column("kind", sa.String(), nullable=False),
-        sa.Column("noun_id", sa.String(), nullable=False),
-        sa.Column("person_id", sa.String(), nullable=False),
-        sa.Column("due_at", sa.DateTime(timezone=True), nullable=True),
-        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_assignment_person_id_person")),
-        sa.PrimaryKeyConstraint("kind", "noun_id", "person_id", name=op.f("pk_assignment")),
-    )
-    with op.batch_alter_table("assignment", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_assignment_person_id"), ["person_id"], unique=False)
-
-    op.create_table(
-        "clip",
-        sa.Column("id", sa.String(), nullable=False),
-        sa.Column("game_id", sa.String(), nullable=True),
-        sa.Column("doc", sa.JSON(), nullable=False),
-        sa.Column("version", sa.Integer(), nullable=False),
-        sa.Column("is_archived", sa.Boolean(), nullable=False),
-        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(["game_id"], ["game.id"], name=op.f("fk_clip_game_id_game")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_clip")),
-    )
-    with op.batch_alter_table("clip", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_clip_game_id"), ["game_id"], unique=False)
-
     op.create_table(
         "crew",
         sa.Column("id", sa.String(), nullable=False),
@@ -172,6 +108,10 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["chief_id"], ["person.id"], name=op.f("fk_crew_chief_id_person")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_crew")),
     )
+
+
+def _ways_in() -> None:
+    """How people come in."""
     op.create_table(
         "device",
         sa.Column("digest", sa.String(), nullable=False),
@@ -186,20 +126,6 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("device", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_device_person_id"), ["person_id"], unique=False)
-
-    op.create_table(
-        "edition",
-        sa.Column("lesson_id", sa.String(), nullable=False),
-        sa.Column("number", sa.Integer(), nullable=False),
-        sa.Column("doc", sa.JSON(), nullable=False),
-        sa.Column("changed", sa.String(), nullable=False),
-        sa.Column("tape", sa.String(), nullable=True),
-        sa.Column("facts", sa.JSON(), nullable=False),
-        sa.Column("by", sa.String(), nullable=False),
-        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(["lesson_id"], ["lesson.id"], name=op.f("fk_edition_lesson_id_lesson")),
-        sa.PrimaryKeyConstraint("lesson_id", "number", name=op.f("pk_edition")),
-    )
     op.create_table(
         "invite",
         sa.Column("digest", sa.String(), nullable=False),
@@ -213,7 +139,6 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("invite", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_invite_person_id"), ["person_id"], unique=False)
-
     op.create_table(
         "password",
         sa.Column("person_id", sa.String(), nullable=False),
@@ -221,6 +146,62 @@ def upgrade() -> None:
         sa.Column("set_at", sa.DateTime(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_password_person_id_person")),
         sa.PrimaryKeyConstraint("person_id", name=op.f("pk_password")),
+    )
+
+
+def _places() -> None:
+    """Where people sit, what they were given, what they were signed off on."""
+    op.create_table(
+        "membership",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("person_id", sa.String(), nullable=False),
+        sa.Column("crew_id", sa.String(), nullable=False),
+        sa.Column("position", sa.String(), nullable=False),
+        sa.Column("since", sa.Date(), nullable=False),
+        sa.Column("until", sa.Date(), nullable=True),
+        sa.ForeignKeyConstraint(["crew_id"], ["crew.id"], name=op.f("fk_membership_crew_id_crew")),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_membership_person_id_person")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_membership")),
+    )
+    with op.batch_alter_table("membership", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_membership_crew_id"), ["crew_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_membership_person_id"), ["person_id"], unique=False)
+    op.create_table(
+        "assignment",
+        sa.Column("kind", sa.String(), nullable=False),
+        sa.Column("noun_id", sa.String(), nullable=False),
+        sa.Column("person_id", sa.String(), nullable=False),
+        sa.Column("due_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_assignment_person_id_person")),
+        sa.PrimaryKeyConstraint("kind", "noun_id", "person_id", name=op.f("pk_assignment")),
+    )
+    with op.batch_alter_table("assignment", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_assignment_person_id"), ["person_id"], unique=False)
+    op.create_table(
+        "sign_off",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("person_id", sa.String(), nullable=False),
+        sa.Column("topic", sa.String(), nullable=False),
+        sa.Column("by", sa.String(), nullable=False),
+        sa.Column("grounds", sa.String(), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("withdrawn_on", sa.Date(), nullable=True),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_sign_off_person_id_person")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_sign_off")),
+    )
+    with op.batch_alter_table("sign_off", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_sign_off_person_id"), ["person_id"], unique=False)
+
+
+def _recordings() -> None:
+    """Games and what was filmed of them."""
+    op.create_table(
+        "game",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("title", sa.String(), nullable=False),
+        sa.Column("on", sa.Date(), nullable=True),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_game")),
     )
     op.create_table(
         "recording",
@@ -241,21 +222,156 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_recording_original"), ["original"], unique=False)
         batch_op.create_index(batch_op.f("ix_recording_state"), ["state"], unique=False)
 
-    op.create_table(
-        "sign_off",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("person_id", sa.String(), nullable=False),
-        sa.Column("topic", sa.String(), nullable=False),
-        sa.Column("by", sa.String(), nullable=False),
-        sa.Column("grounds", sa.String(), nullable=False),
-        sa.Column("on", sa.Date(), nullable=False),
-        sa.Column("withdrawn_on", sa.Date(), nullable=True),
-        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_sign_off_person_id_person")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_sign_off")),
-    )
-    with op.batch_alter_table("sign_off", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_sign_off_person_id"), ["person_id"], unique=False)
 
+def _cards() -> None:
+    """Rule cards, plans and standards."""
+    op.create_table(
+        "card",
+        sa.Column("topic", sa.String(), nullable=False),
+        sa.Column("effective_from", sa.Date(), nullable=False),
+        sa.Column("doc", sa.JSON(), nullable=False),
+        sa.PrimaryKeyConstraint("topic", "effective_from", name=op.f("pk_card")),
+    )
+    op.create_table(
+        "shared_exception",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("doc", sa.JSON(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_shared_exception")),
+    )
+    op.create_table(
+        "policy",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("doc", sa.JSON(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_policy")),
+    )
+    op.create_table(
+        "quiz_plan",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("doc", sa.JSON(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_quiz_plan")),
+    )
+
+
+def _clips() -> None:
+    """Plays with their views, keys and edits."""
+    op.create_table(
+        "clip",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("game_id", sa.String(), nullable=True),
+        sa.Column("doc", sa.JSON(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("is_archived", sa.Boolean(), nullable=False),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["game_id"], ["game.id"], name=op.f("fk_clip_game_id_game")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_clip")),
+    )
+    with op.batch_alter_table("clip", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_clip_game_id"), ["game_id"], unique=False)
+    op.create_table(
+        "clip_key",
+        sa.Column("clip_id", sa.String(), nullable=False),
+        sa.Column("topic", sa.String(), nullable=False),
+        sa.Column("ruling", sa.String(), nullable=False),
+        sa.Column("must_get", sa.Boolean(), nullable=False),
+        sa.ForeignKeyConstraint(["clip_id"], ["clip.id"], name=op.f("fk_clip_key_clip_id_clip")),
+        sa.PrimaryKeyConstraint("clip_id", "topic", name=op.f("pk_clip_key")),
+    )
+    with op.batch_alter_table("clip_key", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_clip_key_topic"), ["topic"], unique=False)
+    op.create_table(
+        "clip_view",
+        sa.Column("clip_id", sa.String(), nullable=False),
+        sa.Column("recording_id", sa.String(), nullable=False),
+        sa.ForeignKeyConstraint(["clip_id"], ["clip.id"], name=op.f("fk_clip_view_clip_id_clip")),
+        sa.ForeignKeyConstraint(["recording_id"], ["recording.id"], name=op.f("fk_clip_view_recording_id_recording")),
+        sa.PrimaryKeyConstraint("clip_id", "recording_id", name=op.f("pk_clip_view")),
+    )
+    with op.batch_alter_table("clip_view", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_clip_view_recording_id"), ["recording_id"], unique=False)
+    op.create_table(
+        "clip_edit",
+        sa.Column("clip_id", sa.String(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("doc", sa.JSON(), nullable=False),
+        sa.Column("by", sa.String(), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["clip_id"], ["clip.id"], name=op.f("fk_clip_edit_clip_id_clip")),
+        sa.PrimaryKeyConstraint("clip_id", "version", name=op.f("pk_clip_edit")),
+    )
+
+
+def _lessons() -> None:
+    """Lessons, their versions, who watched them."""
+    op.create_table(
+        "lesson",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("series", sa.String(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("title", sa.String(), nullable=False),
+        sa.Column("doc", sa.JSON(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("changed_at", sa.DateTime(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_lesson")),
+    )
+    op.create_table(
+        "edition",
+        sa.Column("lesson_id", sa.String(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("doc", sa.JSON(), nullable=False),
+        sa.Column("changed", sa.String(), nullable=False),
+        sa.Column("tape", sa.String(), nullable=True),
+        sa.Column("facts", sa.JSON(), nullable=False),
+        sa.Column("by", sa.String(), nullable=False),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["lesson_id"], ["lesson.id"], name=op.f("fk_edition_lesson_id_lesson")),
+        sa.PrimaryKeyConstraint("lesson_id", "number", name=op.f("pk_edition")),
+    )
+    op.create_table(
+        "watch",
+        sa.Column("person_id", sa.String(), nullable=False),
+        sa.Column("lesson_id", sa.String(), nullable=False),
+        sa.Column("seen", sa.JSON(), nullable=False),
+        sa.Column("at_frame", sa.Integer(), nullable=False),
+        sa.Column("changed_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["lesson_id"], ["lesson.id"], name=op.f("fk_watch_lesson_id_lesson")),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_watch_person_id_person")),
+        sa.PrimaryKeyConstraint("person_id", "lesson_id", name=op.f("pk_watch")),
+    )
+
+
+def _quizzes() -> None:
+    """Quizzes and what they ask."""
+    op.create_table(
+        "quiz",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("title", sa.String(), nullable=False),
+        sa.Column("doc", sa.JSON(), nullable=False),
+        sa.Column("due_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("is_archived", sa.Boolean(), nullable=False),
+        sa.Column("by", sa.String(), nullable=False),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_quiz")),
+    )
+    op.create_table(
+        "quiz_item",
+        sa.Column("quiz_id", sa.String(), nullable=False),
+        sa.Column("n", sa.Integer(), nullable=False),
+        sa.Column("clip_id", sa.String(), nullable=False),
+        sa.Column("topic", sa.String(), nullable=False),
+        sa.Column("side", sa.String(), nullable=False),
+        sa.Column("is_spare", sa.Boolean(), nullable=False),
+        sa.Column("cut", sa.String(), nullable=True),
+        sa.Column("facts", sa.JSON(), nullable=False),
+        sa.ForeignKeyConstraint(["clip_id"], ["clip.id"], name=op.f("fk_quiz_item_clip_id_clip")),
+        sa.ForeignKeyConstraint(["quiz_id"], ["quiz.id"], name=op.f("fk_quiz_item_quiz_id_quiz")),
+        sa.PrimaryKeyConstraint("quiz_id", "n", name=op.f("pk_quiz_item")),
+    )
+    with op.batch_alter_table("quiz_item", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_quiz_item_clip_id"), ["clip_id"], unique=False)
+
+
+def _sittings() -> None:
+    """Checks that somebody takes, look by look."""
     op.create_table(
         "sitting",
         sa.Column("id", sa.String(), nullable=False),
@@ -272,18 +388,24 @@ def upgrade() -> None:
     with op.batch_alter_table("sitting", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_sitting_person_id"), ["person_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_sitting_quiz_id"), ["quiz_id"], unique=False)
-
     op.create_table(
-        "watch",
-        sa.Column("person_id", sa.String(), nullable=False),
-        sa.Column("lesson_id", sa.String(), nullable=False),
-        sa.Column("seen", sa.JSON(), nullable=False),
-        sa.Column("at_frame", sa.Integer(), nullable=False),
-        sa.Column("changed_at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(["lesson_id"], ["lesson.id"], name=op.f("fk_watch_lesson_id_lesson")),
-        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_watch_person_id_person")),
-        sa.PrimaryKeyConstraint("person_id", "lesson_id", name=op.f("pk_watch")),
+        "question",
+        sa.Column("sitting_id", sa.String(), nullable=False),
+        sa.Column("n", sa.Integer(), nullable=False),
+        sa.Column("item", sa.Integer(), nullable=False),
+        sa.Column("asset", sa.String(), nullable=False),
+        sa.Column("asks_all", sa.Boolean(), nullable=False),
+        sa.Column("state", sa.String(), nullable=False),
+        sa.Column("nonce", sa.String(), nullable=True),
+        sa.Column("served_at", sa.DateTime(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_question_sitting_id_sitting")),
+        sa.PrimaryKeyConstraint("sitting_id", "n", name=op.f("pk_question")),
+        sa.UniqueConstraint("asset", name=op.f("uq_question_asset")),
     )
+
+
+def _answers() -> None:
+    """What was decided, why, and what was held against it."""
     op.create_table(
         "answer",
         sa.Column("sitting_id", sa.String(), nullable=False),
@@ -302,40 +424,17 @@ def upgrade() -> None:
     with op.batch_alter_table("answer", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_answer_clip_id"), ["clip_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_answer_person_id"), ["person_id"], unique=False)
-
     op.create_table(
-        "clip_edit",
-        sa.Column("clip_id", sa.String(), nullable=False),
-        sa.Column("version", sa.Integer(), nullable=False),
+        "reason",
+        sa.Column("sitting_id", sa.String(), nullable=False),
+        sa.Column("n", sa.Integer(), nullable=False),
         sa.Column("doc", sa.JSON(), nullable=False),
-        sa.Column("by", sa.String(), nullable=False),
-        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(["clip_id"], ["clip.id"], name=op.f("fk_clip_edit_clip_id_clip")),
-        sa.PrimaryKeyConstraint("clip_id", "version", name=op.f("pk_clip_edit")),
+        sa.Column("is_whole", sa.Boolean(), nullable=False),
+        sa.Column("second_answer", sa.String(), nullable=True),
+        sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_reason_sitting_id_sitting")),
+        sa.PrimaryKeyConstraint("sitting_id", "n", name=op.f("pk_reason")),
     )
-    op.create_table(
-        "clip_key",
-        sa.Column("clip_id", sa.String(), nullable=False),
-        sa.Column("topic", sa.String(), nullable=False),
-        sa.Column("ruling", sa.String(), nullable=False),
-        sa.Column("must_get", sa.Boolean(), nullable=False),
-        sa.ForeignKeyConstraint(["clip_id"], ["clip.id"], name=op.f("fk_clip_key_clip_id_clip")),
-        sa.PrimaryKeyConstraint("clip_id", "topic", name=op.f("pk_clip_key")),
-    )
-    with op.batch_alter_table("clip_key", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_clip_key_topic"), ["topic"], unique=False)
-
-    op.create_table(
-        "clip_view",
-        sa.Column("clip_id", sa.String(), nullable=False),
-        sa.Column("recording_id", sa.String(), nullable=False),
-        sa.ForeignKeyConstraint(["clip_id"], ["clip.id"], name=op.f("fk_clip_view_clip_id_clip")),
-        sa.ForeignKeyConstraint(["recording_id"], ["recording.id"], name=op.f("fk_clip_view_recording_id_recording")),
-        sa.PrimaryKeyConstraint("clip_id", "recording_id", name=op.f("pk_clip_view")),
-    )
-    with op.batch_alter_table("clip_view", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_clip_view_recording_id"), ["recording_id"], unique=False)
-
     op.create_table(
         "disagreement",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -355,147 +454,45 @@ def upgrade() -> None:
     with op.batch_alter_table("disagreement", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_disagreement_person_id"), ["person_id"], unique=False)
 
-    op.create_table(
-        "membership",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("person_id", sa.String(), nullable=False),
-        sa.Column("crew_id", sa.String(), nullable=False),
-        sa.Column("position", sa.String(), nullable=False),
-        sa.Column("since", sa.Date(), nullable=False),
-        sa.Column("until", sa.Date(), nullable=True),
-        sa.ForeignKeyConstraint(["crew_id"], ["crew.id"], name=op.f("fk_membership_crew_id_crew")),
-        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_membership_person_id_person")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_membership")),
-    )
-    with op.batch_alter_table("membership", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_membership_crew_id"), ["crew_id"], unique=False)
-        batch_op.create_index(batch_op.f("ix_membership_person_id"), ["person_id"], unique=False)
 
-    op.create_table(
-        "question",
-        sa.Column("sitting_id", sa.String(), nullable=False),
-        sa.Column("n", sa.Integer(), nullable=False),
-        sa.Column("item", sa.Integer(), nullable=False),
-        sa.Column("asset", sa.String(), nullable=False),
-        sa.Column("asks_all", sa.Boolean(), nullable=False),
-        sa.Column("state", sa.String(), nullable=False),
-        sa.Column("nonce", sa.String(), nullable=True),
-        sa.Column("served_at", sa.DateTime(timezone=True), nullable=True),
-        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_question_sitting_id_sitting")),
-        sa.PrimaryKeyConstraint("sitting_id", "n", name=op.f("pk_question")),
-        sa.UniqueConstraint("asset", name=op.f("uq_question_asset")),
-    )
-    op.create_table(
-        "quiz_item",
-        sa.Column("quiz_id", sa.String(), nullable=False),
-        sa.Column("n", sa.Integer(), nullable=False),
-        sa.Column("clip_id", sa.String(), nullable=False),
-        sa.Column("topic", sa.String(), nullable=False),
-        sa.Column("side", sa.String(), nullable=False),
-        sa.Column("is_spare", sa.Boolean(), nullable=False),
-        sa.Column("cut", sa.String(), nullable=True),
-        sa.Column("facts", sa.JSON(), nullable=False),
-        sa.ForeignKeyConstraint(["clip_id"], ["clip.id"], name=op.f("fk_quiz_item_clip_id_clip")),
-        sa.ForeignKeyConstraint(["quiz_id"], ["quiz.id"], name=op.f("fk_quiz_item_quiz_id_quiz")),
-        sa.PrimaryKeyConstraint("quiz_id", "n", name=op.f("pk_quiz_item")),
-    )
-    with op.batch_alter_table("quiz_item", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_quiz_item_clip_id"), ["clip_id"], unique=False)
-
-    op.create_table(
-        "reason",
-        sa.Column("sitting_id", sa.String(), nullable=False),
-        sa.Column("n", sa.Integer(), nullable=False),
-        sa.Column("doc", sa.JSON(), nullable=False),
-        sa.Column("is_whole", sa.Boolean(), nullable=False),
-        sa.Column("second_answer", sa.String(), nullable=True),
-        sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_reason_sitting_id_sitting")),
-        sa.PrimaryKeyConstraint("sitting_id", "n", name=op.f("pk_reason")),
-    )
+TABLES = (
+    "league",
+    "audit",
+    "job",
+    "person",
+    "position",
+    "crew",
+    "device",
+    "invite",
+    "password",
+    "membership",
+    "assignment",
+    "sign_off",
+    "game",
+    "recording",
+    "card",
+    "shared_exception",
+    "policy",
+    "quiz_plan",
+    "clip",
+    "clip_key",
+    "clip_view",
+    "clip_edit",
+    "lesson",
+    "edition",
+    "watch",
+    "quiz",
+    "quiz_item",
+    "sitting",
+    "question",
+    "answer",
+    "reason",
+    "disagreement",
+)
+"""In the order in which they are made: what refers to another comes after it."""
 
 
 def downgrade() -> None:
-    """Back to the one before."""
-    op.drop_table("reason")
-    with op.batch_alter_table("quiz_item", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_quiz_item_clip_id"))
-
-    op.drop_table("quiz_item")
-    op.drop_table("question")
-    with op.batch_alter_table("membership", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_membership_person_id"))
-        batch_op.drop_index(batch_op.f("ix_membership_crew_id"))
-
-    op.drop_table("membership")
-    with op.batch_alter_table("disagreement", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_disagreement_person_id"))
-
-    op.drop_table("disagreement")
-    with op.batch_alter_table("clip_view", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_clip_view_recording_id"))
-
-    op.drop_table("clip_view")
-    with op.batch_alter_table("clip_key", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_clip_key_topic"))
-
-    op.drop_table("clip_key")
-    op.drop_table("clip_edit")
-    with op.batch_alter_table("answer", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_answer_person_id"))
-        batch_op.drop_index(batch_op.f("ix_answer_clip_id"))
-
-    op.drop_table("answer")
-    op.drop_table("watch")
-    with op.batch_alter_table("sitting", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_sitting_quiz_id"))
-        batch_op.drop_index(batch_op.f("ix_sitting_person_id"))
-
-    op.drop_table("sitting")
-    with op.batch_alter_table("sign_off", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_sign_off_person_id"))
-
-    op.drop_table("sign_off")
-    with op.batch_alter_table("recording", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_recording_state"))
-        batch_op.drop_index(batch_op.f("ix_recording_original"))
-        batch_op.drop_index(batch_op.f("ix_recording_game_id"))
-
-    op.drop_table("recording")
-    op.drop_table("password")
-    with op.batch_alter_table("invite", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_invite_person_id"))
-
-    op.drop_table("invite")
-    op.drop_table("edition")
-    with op.batch_alter_table("device", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_device_person_id"))
-
-    op.drop_table("device")
-    op.drop_table("crew")
-    with op.batch_alter_table("clip", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_clip_game_id"))
-
-    op.drop_table("clip")
-    with op.batch_alter_table("assignment", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_assignment_person_id"))
-
-    op.drop_table("assignment")
-    op.drop_table("shared_exception")
-    op.drop_table("quiz_plan")
-    op.drop_table("quiz")
-    op.drop_table("position")
-    op.drop_table("policy")
-    op.drop_table("person")
-    op.drop_table("lesson")
-    op.drop_table("league")
-    with op.batch_alter_table("job", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_job_state"))
-
-    op.drop_table("job")
-    op.drop_table("game")
-    op.drop_table("card")
-    with op.batch_alter_table("audit", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_audit_at"))
-
-    op.drop_table("audit")
+    """Back to the one before. A table takes its indices with it."""
+    for table in reversed(TABLES):
+        op.drop_table(table)
