@@ -8,8 +8,10 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from tests.postgres import postgresql
+from tests.zones import zone
 
-__all__ = ["postgresql"]  # a fixture: one server for all tests of a process, started by the first that asks for it
+# Fixtures: one server for all tests of a process, started by the first that asks for it; a time zone for one test.
+__all__ = ["postgresql", "zone"]
 
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true")
 

@@ -1,4 +1,7 @@
-"""How values are said on a page: dates, lengths, counts. One place, so that they can be translated."""
+"""How values are said on a page: dates, lengths, counts. One place, so that they can be translated.
+
+Instants come in the time zone of the server, from the request's clock and from the database alike.
+"""
 
 from __future__ import annotations
 
@@ -23,44 +26,40 @@ SHAPES = {
 """The shape that stands beside the word of each state."""
 
 
-def local(value: date) -> date:
-    """An instant in the time zone of the server, which is where its league plays; a day stays that day."""
-    return value.astimezone() if isinstance(value, datetime) else value
-
-
 def end_of(value: date | None) -> datetime | None:
     """The instant at which a day ends where the league plays; None of no day."""
     return None if value is None else datetime.combine(value + timedelta(days=1), time()).astimezone()
 
 
+def last_day(value: datetime) -> date:
+    """The last day of what is due at an instant: midnight belongs to the day it ends."""
+    return (value - timedelta(microseconds=1)).date()
+
+
 def day(value: date) -> str:
     """`Thursday 10 September`."""
-    value = local(value)
     return f"{DAYS[value.weekday()]} {value.day} {MONTHS[value.month - 1]}"
 
 
 def short_day(value: date) -> str:
     """`10 Sept`."""
-    value = local(value)
     month = MONTHS[value.month - 1]
     return f"{value.day} {month if len(month) <= 4 else month[:4] if month == 'September' else month[:3]}"
 
 
 def full_day(value: date) -> str:
     """`10 September 2026`."""
-    value = local(value)
     return f"{value.day} {MONTHS[value.month - 1]} {value.year}"
 
 
 def moment(value: datetime) -> str:
     """`10 Sept, 18:05`."""
-    return f"{short_day(value)}, {local(value):%H:%M}"
+    return f"{short_day(value)}, {value:%H:%M}"
 
 
 def due(value: datetime, now: datetime) -> str:
     """`Due tonight by midnight`, `Due Friday`, `Due 22 Sept`, `Was due 3 Sept`; midnight belongs to the day it ends."""
-    value, now = value.astimezone(), now.astimezone()
-    last = (value - timedelta(microseconds=1)).date()
+    last = last_day(value)
     days = (last - now.date()).days
     name = DAYS[last.weekday()] if abs(days) < 7 else short_day(last)
     if value <= now:

@@ -9,7 +9,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from httpx2 import Response
 from sqlmodel import Session
 
 from app.actions.people import first_invite
@@ -22,6 +21,7 @@ from app.store.quizzes import Quiz
 from tests.plays import PLAN, add_plays, digest, publish
 from tests.postgres import Server
 from tests.web.league import PEOPLE, Browser, League, league
+from tests.web.reading import words
 from tests.web.sitting import SHORT, ahead, decision, opened, sent, started, taken
 
 LIST = "Name,Crew,Position,E-mail\nTómas Berrin,Ferry,Assistant,tomas@example.org\nNoor Adami,Saltpan,Referee,\n"
@@ -86,18 +86,13 @@ def test_a_check_is_taken_by_phone_and_counts_towards_readiness(served: League, 
     phone = served.browser("official")
     quiz: Quiz = served.database.change(publish, PLAN.model_copy(update={"clips": 2}), cut=SHORT)
     assert "One thing is due." in phone.get("/due").text
-    assert "not started" in words(supervisor.get("/readiness/people/sil")).lower()
+    assert "not started" in words(supervisor.get("/readiness/people/sil").text).lower()
     sitting = started(phone, quiz)
     taken(phone, sitting)
-    result = words(phone.get(f"/sittings/{sitting}/result"))
+    result = words(phone.get(f"/sittings/{sitting}/result").text)
     assert "1 of 2 right." in result
-    assert "two looks" in words(supervisor.get("/readiness"))
-    assert "not started" not in words(supervisor.get("/readiness/people/sil")).lower()
-
-
-def words(page: Response) -> str:
-    """What a page says, without its markup."""
-    return " ".join(re.sub(r"<[^>]*>", " ", page.text).split())
+    assert "two looks" in words(supervisor.get("/readiness").text)
+    assert "not started" not in words(supervisor.get("/readiness/people/sil").text).lower()
 
 
 def test_a_look_is_decided_once_and_its_clip_comes_in_ranges(served: League) -> None:

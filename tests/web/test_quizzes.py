@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,6 +14,7 @@ from app.store.jobs import jobs_by_key
 from app.store.quizzes import list_assignments, list_items, list_quizzes
 from tests.plays import PLAN, add_plays, publish
 from tests.web.league import Browser, League, league
+from tests.web.reading import words
 from tests.web.sitting import SHORT, started, taken
 
 NOBODY_ELSE = ("evaluator", "chief", "official", "outsider")
@@ -35,11 +35,6 @@ def served(empty: League) -> League:
 @pytest.fixture
 def desk(empty: League) -> Browser:
     return empty.browser("supervisor")
-
-
-def words(page: str) -> str:
-    """What a page says, without its markup."""
-    return " ".join(re.sub(r"<[^>]*>", " ", page.split("<main", 1)[1]).split())
 
 
 def form(desk: Browser, **fields: object) -> dict[str, object]:

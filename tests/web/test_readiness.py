@@ -6,15 +6,17 @@ import csv
 import io
 import re
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from app.domain.clearance import ClearancePolicy
 from app.store.content import save_policy
+from app.web.words import end_of, short_day
 from tests.plays import add_plays, publish
 from tests.web.league import Browser, League, league
+from tests.web.reading import words
 from tests.web.sitting import SHORT, started, taken
 
 POLICY = ClearancePolicy(id="offside", title="Offside", topics=("offside",))
@@ -31,11 +33,6 @@ def served(tmp_path: Path) -> Iterator[League]:
 @pytest.fixture
 def coordinator(served: League) -> Browser:
     return served.browser("coordinator")
-
-
-def words(page: str) -> str:
-    """What a page says, without its markup."""
-    return " ".join(re.sub(r"<[^>]*>", " ", page.split("<main", 1)[1]).split())
 
 
 def row_of(page: str, crew: str) -> str:
@@ -81,10 +78,11 @@ def test_down_to_the_person_and_the_check(served: League, coordinator: Browser) 
 
 def test_who_is_late_stands_beside_it_with_the_day(served: League, coordinator: Browser) -> None:
     assert "Late: nobody" in words(coordinator.get("/readiness").text)
-    served.database.change(publish, due=datetime.now(UTC) - timedelta(days=2))
+    last = datetime.now().astimezone().date() - timedelta(days=2)
+    served.database.change(publish, due=end_of(last))
     said = words(coordinator.get("/readiness").text)
     assert "Sil Marram , Ferry" in said
-    assert "Offside, one look, due" in said
+    assert f"Offside, one look, due {short_day(last)} " in said
 
 
 def test_the_same_as_csv(served: League, coordinator: Browser) -> None:

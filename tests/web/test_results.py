@@ -18,6 +18,7 @@ from app.store.disagreements import list_disagreements
 from app.store.sittings import Look, list_looks
 from tests.plays import LINE, PLAYED, add_plays, publish
 from tests.web.league import Browser, League, league
+from tests.web.reading import words
 from tests.web.sitting import SHORT, ahead, decision, opened, sent, started, taken
 
 
@@ -44,11 +45,6 @@ def looks_of(served: League, sitting: str, side: Ruling) -> list[Look]:
     """Its looks of one side."""
     with served.database.read() as session:
         return [look for look in list_looks(session, sitting) if look.side is side]
-
-
-def words(page: str) -> str:
-    """What a page says, without its markup."""
-    return " ".join(re.sub(r"<[^>]*>", " ", page.split("<main", 1)[1]).split())
 
 
 # ------------------------------------------------------------------------------------------- the list

@@ -19,7 +19,10 @@ metadata = MetaData(naming_convention=NAMING)
 
 
 class Instant(TypeDecorator[datetime]):
-    """An aware instant, kept in UTC: SQLite forgets the zone, so it is put back on the way out."""
+    """An aware instant, kept in UTC (SQLite forgets the zone), and given back in the time zone of the server.
+
+    That is where the league plays: the day on which a check was taken is the day there.
+    """
 
     impl = DateTime(timezone=True)
     cache_ok = True
@@ -32,7 +35,9 @@ class Instant(TypeDecorator[datetime]):
 
     def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
         """From the database."""
-        return None if value is None else value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+        if value is None:
+            return None
+        return (value.replace(tzinfo=UTC) if value.tzinfo is None else value).astimezone()
 
 
 class Table(SQLModel):

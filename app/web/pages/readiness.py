@@ -29,7 +29,7 @@ from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import NamedId, RandomId
 from app.web.render import page
-from app.web.words import SHAPES
+from app.web.words import SHAPES, last_day
 
 router = APIRouter()
 
@@ -117,7 +117,7 @@ def _late(session: Any, roster: Roster, at: Any) -> list[Late]:
     titles = {quiz.id: quiz.title for quiz in list_quizzes(session)}
     done = {(each.quiz_id, each.person_id) for each in list_sittings(session) if each.ended_at is not None}
     return [
-        Late(*names[each.person_id], titles[each.noun_id], each.due_at.date())
+        Late(*names[each.person_id], titles[each.noun_id], last_day(each.due_at))
         for each in list_assignments(session, "quiz")
         if each.due_at is not None
         and each.due_at < at
