@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from itertools import islice
 
-import numpy as np
 from sqlmodel import Session
 
 from app.actions.job import Work, order_job
@@ -14,18 +12,19 @@ from app.domain.errors import NotFound
 from app.measure.alignment import Alignment, Refusal, Sound, compared
 from app.store.content import list_games
 from app.store.league import audit
-from app.store.recordings import RecordingFacts, describe_recording, list_recordings, load_recording, note_step
+from app.store.recordings import describe_recording, list_recordings, load_recording, note_step
 
-MOST_PAIRS = 60
-"""Pairs that are compared for one game; hours of sound take some seconds each."""
+MOST_LEADERS = 12
+"""Recordings with which each other one of a game is compared; hours of sound take some seconds and 115 MB each."""
 
 SOUND_M_S = 343
 """Metres that sound travels in a second."""
 
+LED = "Others are in step with this one."
 REFUSED = {
-    Refusal.SILENT: "One of the two has no sound.",
-    Refusal.SHORT: "They have less than three seconds in common.",
-    Refusal.UNLIKE: "Their sound does not tell: another moment, a commentary over it, or too much noise.",
+    Refusal.SILENT: "It has no sound.",
+    Refusal.SHORT: "It has less than three seconds in common with any other.",
+    Refusal.UNLIKE: "No other sounds like it: another moment, a commentary over it, or too much noise.",
 }
 
 
@@ -54,33 +53,42 @@ def set_by_hand(session: Session, recording_id: str, offset: int, by: str, *, no
 
 
 def put_in_step(work: Work) -> None:
-    """The job `instep`: compare the sound of a game's recordings, keep what can be told, say what cannot."""
+    """The job `instep`: compare the sound of a game's recordings, keep what can be told, say what cannot.
+
+    Each is compared with those before it that follow no other, so sound is held of these alone.
+    """
     game_id, by = str(work.args["game"]), str(work.args["by"])
     with work.database.read() as session:
         ready = [each for each in list_recordings(session) if each.recording.game == game_id and each.is_ready]
-    sounds: dict[str, Sound] = {}
-    leaders: list[RecordingFacts] = []
+    leaders: list[tuple[str, Sound]] = []
+    alone: dict[str, Refusal] = {}
     for done, facts in enumerate(ready):
-        work.tell(f"Listening to {facts.recording.angle}", done / max(1, len(ready)))
-        sounds[facts.id] = heard(facts.prepared.digest, work.library) if facts.prepared else np.zeros(0)
-        if not _follows(work, facts, leaders, sounds, by):
-            leaders.append(facts)
+        work.tell(f"Listening to {facts.recording.angle}", done / len(ready))
+        assert facts.prepared is not None
+        sound = heard(facts.prepared.digest, work.library)
+        leader, found = _compared(sound, leaders)
+        if found.why is None:
+            work.database.change(_keep, facts.id, leader, found, by, now=work.clock())
+            alone.pop(leader, None)
+            continue
+        alone[facts.id] = found.why
+        if found.why is not Refusal.SILENT and len(leaders) < MOST_LEADERS:
+            leaders.append((facts.id, sound))
+    for recording_id, why in alone.items():
+        work.database.change(note_step, recording_id, f"Cannot be put in step by sound. {REFUSED[why]}")
 
 
-def _follows(
-    work: Work, facts: RecordingFacts, leaders: list[RecordingFacts], sounds: dict[str, Sound], by: str
-) -> bool:
-    """Whether a recording is in step with one that came before; if so that is kept, else why not."""
-    why: Refusal | None = None
-    for leader in islice(leaders, MOST_PAIRS):
-        found = compared(sounds[leader.id], sounds[facts.id])
-        if found.seconds is not None:
-            work.database.change(_keep, facts.id, leader.id, found, by, now=work.clock())
-            return True
-        why = found.why if why in (None, Refusal.SHORT) else why
-    if why is not None:
-        work.database.change(note_step, facts.id, f"Cannot be put in step by sound. {REFUSED[why]}")
-    return False
+def _compared(sound: Sound, leaders: list[tuple[str, Sound]]) -> tuple[str, Alignment]:
+    """Id of the first that heard the same, and by how much this is behind it; else why there is none."""
+    if not sound.any():
+        return "", Alignment(None, Refusal.SILENT)
+    refused = Alignment(None, Refusal.UNLIKE)
+    for leader, led in leaders:
+        found = compared(led, sound)
+        if found.why is None:
+            return leader, found
+        refused = found
+    return "", refused
 
 
 def _keep(session: Session, recording_id: str, leader_id: str, found: Alignment, by: str, *, now: datetime) -> None:
@@ -90,6 +98,7 @@ def _keep(session: Session, recording_id: str, leader_id: str, found: Alignment,
     rate = float(facts.prepared.house.rate.fraction)
     frames = round(found.seconds * rate)
     offset = leader.recording.offset + frames
+    note_step(session, leader_id, LED)
     describe_recording(session, facts.recording.model_copy(update={"offset": offset}))
     note_step(
         session,

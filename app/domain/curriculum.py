@@ -12,6 +12,7 @@ from app.domain.base import Id, Value, Words
 from app.domain.clearance import ClearancePolicy
 from app.domain.clip import Clip, Finding, Key, View
 from app.domain.errors import BadInput
+from app.domain.guard import refusal_of
 from app.domain.lesson import Lesson, settled
 from app.domain.people import Crew, Position
 from app.domain.quiz import QuizPlan
@@ -216,6 +217,10 @@ def _key_faults(clip: Clip, key: Key, path: Path, curriculum: Curriculum) -> Ite
         if instant.id not in {mark.id for mark in clip.marks}:
             what = f'the clip does not mark "{instant.id}" ({instant.text}), an instant of its card'
             yield Fault(path, what, warning=True)
+    if any(key.topic in plan.topics for plan in curriculum.quiz_plans):
+        refusal = refusal_of(clip, key, curriculum.about.house.rate)
+        if refusal is not None:
+            yield Fault(path, f"no quiz can ask about this clip: {refusal}", warning=True)
     sentence = disagreement(card, key.shown, key.ruling, leave_it=bool(key.leave_it))
     if sentence:
         yield Fault((*path, "ruling"), sentence, warning=True)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from datetime import date
 from fractions import Fraction
+from itertools import pairwise
 from typing import Annotated
 
 from pydantic import BeforeValidator, Field, PlainSerializer
@@ -101,3 +103,16 @@ def filmed_together(one: Recording, frames: int, other: Recording, other_frames:
     """Whether two recordings of a game, of so many frames, have a moment in common on the game's clock."""
     first = in_step(0, one, other)
     return first < other_frames and first + frames > 0
+
+
+def fullest(shown: Collection[range]) -> int:
+    """The moment in the middle of the first stretch of a clock that most recordings show; each shows one range of it.
+
+    0 of no recordings.
+
+    >>> fullest([range(0, 100), range(60, 200), range(500, 900)])
+    79
+    """
+    edges = sorted({edge for each in shown for edge in (each.start, each.stop)})
+    first, end = max(pairwise(edges), key=lambda stretch: sum(stretch[0] in each for each in shown), default=(0, 1))
+    return (first + end - 1) // 2

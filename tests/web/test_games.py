@@ -82,8 +82,11 @@ def test_by_sound_those_that_heard_the_same_are_in_step_and_the_others_say_why_n
     assert [kept(served, name).recording.offset for name in ("high", "line", "crowd", "mute")] == [0, 45, 0, 0]
     page = supervisor.get("/games/g1").text
     assert "In step with “high” by sound" in page
-    assert "Cannot be put in step by sound. Their sound does not tell" in page
-    assert "Cannot be put in step by sound. One of the two has no sound." in page
+    assert [kept(served, name).step for name in ("high", "mute")] == [
+        "Others are in step with this one.",
+        "Cannot be put in step by sound. It has no sound.",
+    ]
+    assert "Cannot be put in step by sound. No other sounds like it" in page
 
 
 def test_by_hand_it_is_to_the_frame(served: League, supervisor: Browser) -> None:

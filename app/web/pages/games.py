@@ -12,7 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from app.actions.instep import order_in_step, set_by_hand, step_key
 from app.adapters.still import still
 from app.domain.errors import NotFound, RenderFailed
-from app.domain.recording import Game
+from app.domain.recording import Game, fullest
 from app.domain.timecode import Rate
 from app.store.content import list_games
 from app.store.jobs import OPEN, Job, jobs_by_key
@@ -73,8 +73,11 @@ def game_page(
     if game is None:
         raise NotFound("There is no such game.")
     ready = [each for each in of_it if each.prepared is not None]
-    first, last = _clock(ready)
-    shown = min(max(first, at if at is not None else (first + last) // 2), last)
+    seen = [
+        range(each.recording.offset, each.recording.offset + each.prepared.frames) for each in ready if each.prepared
+    ]
+    first, last = min((each.start for each in seen), default=0), max((each.stop - 1 for each in seen), default=0)
+    shown = min(max(first, fullest(seen) if at is None else at), last)
     rate = request.state.league.house.rate
     angles = [_angle(request, each, shown) for each in ready[:AT_A_TIME]]
     open_job = job if job is not None and job.state in OPEN else None
@@ -82,12 +85,9 @@ def game_page(
     return page(request, "recordings/game.html", context)
 
 
-def _clock(ready: list[RecordingFacts]) -> tuple[int, int]:
-    """First and last frame of the game's clock that any of its recordings shows."""
-    spans = [(each.recording.offset, each.prepared.frames) for each in ready if each.prepared is not None]
-    if not spans:
-        return 0, 0
-    return min(offset for offset, _ in spans), max(offset + frames - 1 for offset, frames in spans)
+def _seen(facts: RecordingFacts) -> range:
+    """What a ready recording shows of the game's clock."""
+    return range(facts.recording.offset, facts.recording.offset + (facts.prepared.frames if facts.prepared else 0))
 
 
 def _angle(request: Request, facts: RecordingFacts, at: int) -> Angle:

@@ -20,12 +20,12 @@ from app.actions.lesson import (
 )
 from app.actions.quiz import assign_crews
 from app.domain.clip import Clip
-from app.domain.errors import BadInput, NotFound
+from app.domain.errors import BadInput, Conflict, NotFound
 from app.domain.lesson import Lesson, Step, TitleStep, settled
 from app.domain.timecode import Rate
 from app.store.content import list_clips, list_lessons, load_lesson
 from app.store.editions import Edition, Watched, list_editions, published, watched_of
-from app.store.jobs import jobs_by_key
+from app.store.jobs import Job, JobState, jobs_by_key
 from app.store.people import CrewFacts, list_crews
 from app.store.quizzes import Assignment, list_assignments
 from app.web import forms
@@ -88,7 +88,7 @@ class LessonPage:
     rate: Rate
     clips: list[Clip]
     editions: list[Edition]
-    making: str
+    making: Job | None
     video: Video | None
     crews: list[CrewFacts]
     assigned: list[Assignment]
@@ -213,7 +213,11 @@ async def new_lesson(request: Request, db: Db, viewer: Looking, at: Now) -> Resp
     name = "-".join(re.findall(r"[a-z0-9]+", form.title.lower()))[:60] or "lesson"
     opening = TitleStep(kind="title", title=form.title)
     lesson = Lesson(id=name, series=form.series, number=form.number, title=form.title, steps=(opening,))
-    await db.changed(begin_lesson, lesson, viewer.person_id, now=at)
+    try:
+        await db.changed(begin_lesson, lesson, viewer.person_id, now=at)
+    except Conflict:
+        about = {"title": "There is a lesson of this title already. Give this one another."}
+        return page(request, "lesson/new.html", NewLessonPage(form.model_dump(), about), status=422)
     return RedirectResponse(f"/lessons/{name}", 303)
 
 
@@ -244,7 +248,7 @@ def _desk(request: Request, db: Db, lesson_id: str, **mistakes: Any) -> LessonPa
         rate=rate,
         clips=clips,
         editions=editions,
-        making="" if job is None or job.state == "done" else job.message or job.state,
+        making=None if job is None or job.state == JobState.DONE else job,
         crews=crews,
         assigned=[each for each in assigned if each.noun_id == lesson_id],
         video=_video(request, newest),
