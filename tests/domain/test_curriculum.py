@@ -84,14 +84,12 @@ def test_what_does_not_fit_is_found_where_it_stands(
     assert any(fault.path == path and message in fault.what for fault in found(**changes)), found(**changes)
 
 
-@pytest.mark.parametrize("changes", [{"reveal": None}, {"reveal": 121}])
-def test_a_clip_that_no_quiz_can_ask_about_is_a_warning_where_a_quiz_plan_has_its_topic(
-    changes: dict[str, Any],
-) -> None:
-    (fault,) = found(clips=[clip(**changes)])
+@pytest.mark.parametrize("reveal", [None, KEY["decisive"] + 1])
+def test_a_clip_that_no_quiz_can_ask_about_is_a_warning_where_a_plan_has_its_topic(reveal: int | None) -> None:
+    (fault,) = found(clips=[clip(reveal=reveal)])
     assert (fault.path, fault.warning) == (("clips", "offside-01", "keys", 0), True)
     assert fault.what.startswith("no quiz can ask about this clip: ")
-    assert found(clips=[clip(**changes)], quiz_plans=[]) == []
+    assert found(clips=[clip(reveal=reveal)], quiz_plans=[]) == []
 
 
 def test_a_ruling_that_the_card_does_not_give_is_a_warning() -> None:

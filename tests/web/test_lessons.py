@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -48,7 +48,7 @@ def kinds(served: League) -> list[str]:
         return [step.kind for step in load_lesson(session, "two-instants")[0].steps]
 
 
-def published(served: League, supervisor: Browser) -> str:
+def published(supervisor: Browser) -> str:
     """Publish the lesson; the id of the job that makes its video."""
     assert post(supervisor, f"{HERE}/publish") == (303, HERE)
     page = supervisor.get(HERE).text
@@ -109,7 +109,7 @@ def test_a_step_that_cannot_be_is_told_in_place(served: League, supervisor: Brow
 def test_a_version_is_being_made_until_its_video_is_there(served: League, supervisor: Browser) -> None:
     begun(supervisor)
     assert "Not published yet." in words(supervisor.get(HERE).text)
-    job = published(served, supervisor)
+    job = published(supervisor)
     served.database.change(_failed, job)
     assert "Version 1 could not be made. A frame is missing. Try it again" in words(supervisor.get(HERE).text)
     made(served)
@@ -128,7 +128,7 @@ def test_officials_see_a_lesson_once_it_has_a_video_and_go_on_where_they_were(
 ) -> None:
     phone = served.browser("official")
     begun(supervisor)
-    published(served, supervisor)
+    published(supervisor)
     assert phone.get(HERE).status_code == 404
     made(served)
     assert "One lesson to watch" in words(phone.get("/lessons").text)
@@ -140,9 +140,9 @@ def test_officials_see_a_lesson_once_it_has_a_video_and_go_on_where_they_were(
 
 def test_a_crew_is_to_watch_it_until_the_end_of_a_day(served: League, supervisor: Browser) -> None:
     begun(supervisor)
-    published(served, supervisor)
+    published(supervisor)
     made(served)
-    day = date.today() + timedelta(days=3)
+    day = datetime.now().astimezone().date() + timedelta(days=3)
     assert post(supervisor, f"{HERE}/assign", crews="ferry", due=day.isoformat())[0] == 303
     with served.database.read() as session:
         given = list_assignments(session, "lesson")
