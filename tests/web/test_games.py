@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import wave
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -104,6 +105,14 @@ def test_any_moment_of_the_clock_can_be_asked_for(supervisor: Browser, at: str) 
     page = supervisor.get(f"/games/g1?at={at}")
     assert page.status_code == 200
     assert "It shows nothing at this moment." in page.text  # there is no picture in this test's recordings
+
+
+def test_what_shows_the_moment_comes_first(served: League, supervisor: Browser) -> None:
+    form = {"form_token": supervisor.form_key, "offset": "5000", "by": "0", "at": "5010"}
+    supervisor.post("/games/g1/recordings/mute", data=form)
+    page = supervisor.get("/games/g1?at=5010").text
+    assert re.findall(r'<li id="(\w+)"', page) == ["mute", "crowd", "high", "line"]
+    assert re.findall(r'<li id="(\w+)"', supervisor.get("/games/g1").text)[-1] == "mute"
 
 
 def test_the_list_leads_there(supervisor: Browser) -> None:

@@ -79,6 +79,7 @@ def game_page(
     first, last = min((each.start for each in seen), default=0), max((each.stop - 1 for each in seen), default=0)
     shown = min(max(first, fullest(seen) if at is None else at), last)
     rate = request.state.league.house.rate
+    ready.sort(key=lambda each: shown not in _seen(each))  # those that show something first, else in their order
     angles = [_angle(request, each, shown) for each in ready[:AT_A_TIME]]
     open_job = job if job is not None and job.state in OPEN else None
     context = GamePage(game, rate, shown, first, last, angles, len(of_it) - len(ready), open_job)
