@@ -107,7 +107,7 @@ def test_any_moment_of_the_clock_can_be_asked_for(supervisor: Browser, at: str) 
     assert "It shows nothing at this moment." in page.text  # there is no picture in this test's recordings
 
 
-def test_what_shows_the_moment_comes_first(served: League, supervisor: Browser) -> None:
+def test_what_shows_the_moment_comes_first(supervisor: Browser) -> None:
     form = {"form_token": supervisor.form_key, "offset": "5000", "by": "0", "at": "5010"}
     supervisor.post("/games/g1/recordings/mute", data=form)
     page = supervisor.get("/games/g1?at=5010").text
