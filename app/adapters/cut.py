@@ -25,6 +25,9 @@ from app.domain.timecode import Span
 
 FADE = 8
 """Frames in which a card comes out of the paper."""
+QUICK = ("-subq", "1")
+"""For slowed runs, in which most pictures are copies of the one before: a quarter less work for a tenth more bytes,
+no worse to look at. It changes how vectors are searched and nothing in the decoder's header."""
 _FULL_CHROMA = "flags=accurate_rnd+full_chroma_int+full_chroma_inp+bicubic"
 _ONE = Span(first=0, end=1)
 
@@ -51,7 +54,8 @@ def encode_shot(shot: Shot, recording: Path, house: House, target: Path) -> None
     source = ["-xerror", *ffmpeg.guarded_input(recording, *_seek(shot.span.first, house)), "-map", "0:v:0", "-an"]
     with _checked(target, shot.frames, house) as out:
         frames = max(shot.frames, shot.span.frames)
-        _ffmpeg([*source, "-frames:v", str(shot.frames), *_form(graph, house), str(out)], frames, house)
+        quick = QUICK if shot.speed < 1 else ()
+        _ffmpeg([*source, "-frames:v", str(shot.frames), *_form(graph, house), *quick, str(out)], frames, house)
 
 
 def encode_card(card: Card, house: House, target: Path) -> None:

@@ -183,7 +183,7 @@ def replace(path: Path, old: str, new: str) -> None:
             '{ kind = "run"',
             'no clip "offside-99"',
         ),
-        ("lessons/two-instants.toml", 'kind = "run"', 'kind = "walk"', "", "one of 'title', 'run', 'loop', 'freeze', 'look-alikes', 'question'"),
+        ("lessons/two-instants.toml", 'kind = "run"', 'kind = "walk"', "", "'run', 'loop', 'freeze', 'look-alikes'"),
         (
             "cards/offside.toml",
             'text = "Then in the play"',

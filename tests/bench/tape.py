@@ -5,13 +5,12 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from app.actions.tape import build_planned
-from app.domain.tape import Plan, Shot
+from app.domain.tape import Piece, Plan, Shot
 from app.domain.timecode import Span
 from tests.bench import rivals
 from tests.bench.measured import Cost, Measured, cost, medians, proved, stamps_of
@@ -50,7 +49,7 @@ def cold_wall_moviepy(runs: int) -> Measured:
     out = place() / "moviepy.mp4"
     job = json.dumps(rivals.moviepy_job(short, on, out))
     script = [sys.executable, "-c", rivals.MOVIEPY]
-    pairs = []
+    pairs, off = [], 0
     for run in range(runs):
         rival = cost(lambda: subprocess.run(script, input=job, text=True, check=True, capture_output=True))
         pairs.append((cost(lambda: build(plan, on.emptied())), rival))
@@ -92,21 +91,23 @@ def reorder_60(runs: int) -> Measured:
     return _changed(sixty(shelf()), runs, lambda plan, run: [*plan.pieces[20 + run :], *plan.pieces[: 20 + run]])
 
 
-def _one_moved(at: int) -> Any:
-    """A change: the end of a run at full speed comes some frames earlier, each time others."""
+Change = Callable[[Plan, int], list[Piece]]
+"""The pieces of a plan after a change, in each run another one."""
 
-    def moved(plan: Plan, run: int) -> list[Any]:
-        made = list(plan.pieces)
-        runs = [place for place, piece in enumerate(made) if isinstance(piece, Shot) and piece.speed == 1]
-        where = next(place for place in runs if place >= at)
-        shot = made[where]
-        made[where] = replace(shot, span=Span(first=shot.span.first, end=shot.span.end - 3 - 7 * run))
-        return made
+
+def _one_moved(at: int) -> Change:
+    """The end of a run at full speed comes some frames earlier."""
+
+    def moved(plan: Plan, run: int) -> list[Piece]:
+        runs = [(place, piece) for place, piece in enumerate(plan.pieces) if isinstance(piece, Shot) and piece.sound]
+        where, shot = next((place, shot) for place, shot in runs if place >= at)
+        shorter = replace(shot, span=Span(first=shot.span.first, end=shot.span.end - 3 - 7 * run))
+        return [*plan.pieces[:where], shorter, *plan.pieces[where + 1 :]]
 
     return moved
 
 
-def _changed(plan: Plan, runs: int, change: Any) -> Measured:
+def _changed(plan: Plan, runs: int, change: Change) -> Measured:
     """A build after a change against one cold build; the changed tape is proved too."""
     on = shelf().emptied()
     cold = cost(lambda: build(plan, on))
@@ -148,7 +149,7 @@ def _peak(count: int) -> list[int]:
     return told
 
 
-def benches() -> Iterator[tuple[str, Any, int]]:
+def benches() -> Iterator[tuple[str, Callable[[int], Measured], int]]:
     """Name in the list of benches, what measures it, how often."""
     yield "tape_cold_cpu", cold_cpu, 1
     yield "tape_cold_wall_moviepy", cold_wall_moviepy, 1
