@@ -10,7 +10,7 @@ import multiprocessing
 import os
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
 from multiprocessing.context import ForkServerProcess
 from pathlib import Path
 from urllib.error import URLError
@@ -33,7 +33,8 @@ def _serve(settings: dict[str, str]) -> None:
     from app.cli import serve
 
     os.environ.update(settings)
-    serve()
+    with Path(os.devnull).open("w") as nowhere, redirect_stdout(nowhere):
+        serve()
 
 
 class Killable:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 import threading
 import time
@@ -114,6 +115,16 @@ def test_a_cancelled_file_leaves_nothing_though_it_is_being_written(served: Serv
     assert sender.stands(place).status == 404
 
 
+def test_a_disk_that_takes_less_than_it_is_given_is_given_the_rest(
+    served: Served, sender: Sender, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write = os.pwrite
+    monkeypatch.setattr(os, "pwrite", lambda file, data, at: write(file, data[:1000], at))
+    place = sender.place(len(DATA))
+    assert sender.send(place, 0, DATA).status == 204
+    assert received(served, place) == DATA
+
+
 def test_whoever_opened_a_file_just_before_it_went_writes_nowhere(served: Served, sender: Sender) -> None:
     place = sender.place(10)
     with parts(served).writing(name(place)):
@@ -157,7 +168,7 @@ def test_a_network_that_drops_every_link_after_a_while_brings_the_file_in_all_th
     place = sender.place(len(data))
     with dropping(served.port, 300_000) as (port, dropped):
         through = Sender(port, sender.token, sender.key)
-        while (at := sender.stands(place).offset) < len(data):
+        while (at := sender.stands(place).offset) < len(data):  # no other answer than where it stands
             try:
                 through.send(place, at, data[at:])
             except OSError:

@@ -116,6 +116,12 @@ test("a lost connection is waited out, longer each time, and nothing is sent twi
   assert.deepEqual(told, ["lost", ""]);
 });
 
+test("a second break is waited out as the first one was, not longer", async () => {
+  const { sender, waits } = sending(new Server([lost, undefined, lost]));
+  await sender.send(PLACE, film(10).file, () => {});
+  assert.deepEqual(waits, [0, 0]);
+});
+
 test("bytes that came in though their answer was lost are not sent again", async () => {
   const { bytes, file } = film(10);
   const unheard = () => {

@@ -60,7 +60,7 @@ class Sender:
 
     def place(self, length: int, **said: str) -> str:
         """Announce a file; where it goes."""
-        answer = self.announce(length, **said)
+        answer = self.announce(length, None, **said)
         assert answer.status == 201, answer
         return answer.headers["location"]
 

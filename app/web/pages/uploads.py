@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from email.utils import format_datetime
-from typing import Annotated
+from functools import partial
+from typing import Annotated, TypeVar
 
 import anyio.to_thread
 from fastapi import APIRouter, Depends, Request
@@ -46,6 +47,7 @@ from app.web.tus import (
 )
 
 router = APIRouter()
+Found = TypeVar("Found")
 Spoken = Depends(spoken)
 
 ANOTHER = "This file is being sent from another window."
@@ -125,26 +127,23 @@ async def where_it_stands(
 ) -> Response:
     """How many bytes of a file are safely here. Who asks will go on from there, so their request that hangs ends."""
     announced = await _own(parts, upload_id, viewer.person_id, at)
-    await _let_go(request, upload_id)
-    offset = await anyio.to_thread.run_sync(_safe, parts, announced)
+    offset = await _alone(request, upload_id, partial(_safe, parts, announced))
     if await anyio.to_thread.run_sync(is_whole, parts, announced):
         await _keep(db, parts, announced, at)
     elif offset is None:
         offset = await anyio.to_thread.run_sync(_of_recording, db, announced)
-    headers = {**_standing(parts, announced, announced.length if offset is None else offset)}
+    headers = _standing(parts, announced, announced.length if offset is None else offset)
     return Response(headers={**headers, "Upload-Length": str(announced.length)})
 
 
 def _safe(parts: Parts, announced: Announced) -> int | None:
-    """Bytes that are safely on the disk; None once the file has moved on."""
+    """Bytes that are safely on the disk; None once the file has moved on. Raises Taken."""
     try:
         with parts.writing(announced.id) as part:
             part.sync()
             return part.size
     except FileNotFoundError:
         return None
-    except Taken as error:
-        raise HTTPException(423, ANOTHER) from error
 
 
 def _of_recording(db: Db, announced: Announced) -> int:
@@ -170,11 +169,7 @@ async def go_on(request: Request, upload_id: RandomId, db: Db, parts: Incoming, 
 async def cancel(request: Request, upload_id: RandomId, parts: Incoming, viewer: Looking, at: Now) -> Response:
     """Forget a file that has not come in whole."""
     announced = await _own(parts, upload_id, viewer.person_id, at)
-    await _let_go(request, upload_id)
-    try:
-        await anyio.to_thread.run_sync(cancel_upload, parts, announced)
-    except Taken as error:
-        raise HTTPException(423, ANOTHER) from error
+    await _alone(request, upload_id, partial(cancel_upload, parts, announced))
     return Response(status_code=204)
 
 
@@ -188,10 +183,20 @@ async def _own(parts: Parts, upload_id: str, person_id: str, at: datetime) -> An
     return found
 
 
-async def _let_go(request: Request, upload_id: str) -> None:
+async def _alone(request: Request, upload_id: str, what: Callable[[], Found]) -> Found:
+    """Do what needs the file for itself, in a thread, once the sender's request that hangs has ended.
+
+    A second try is for one that began only after it was looked for. Raises HTTPException 423.
+    """
+    writers = writers_of(request)
     try:
-        await writers_of(request).stop(upload_id)
-    except TimeoutError as error:
+        try:
+            await writers.stop(upload_id)
+            return await anyio.to_thread.run_sync(what)
+        except Taken:
+            await writers.stop(upload_id)
+            return await anyio.to_thread.run_sync(what)
+    except (Taken, TimeoutError) as error:
         raise HTTPException(423, ANOTHER) from error
 
 
