@@ -55,8 +55,8 @@ check: $(DEV) $(JS) ## Style, layers and types of Python, JS and CSS: the fast h
 	@cd tests/js && npm test --silent
 
 .PHONY: bench
-bench: ## Costs against a plain tool doing the same, one JSON object a line (ONLY=name)
-	$(call later,the benches)
+bench: $(DEV) ## Costs against a plain tool doing the same, one JSON object a line (ONLY=name)
+	@$(BIN)/python -m tests.bench.run $(if $(ONLY),--only $(ONLY)) $(ARGS)
 
 .PHONY: accept-1
 accept-1: $(DEV) ## Acceptance of stage 1: recordings in, a lesson video out, from the command line

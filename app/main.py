@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from app.actions.league import NEW, found_league
+from app.actions.upload import settle_uploads
 from app.adapters.files import Library
 from app.adapters.queue import QUEUE, Queue, hang, take_down
 from app.domain.errors import Unready
@@ -28,6 +29,7 @@ from app.web.limits import MOST_BODY, Guesses
 from app.web.recent import Recent
 from app.web.render import STATIC, build
 from app.web.security import SafeHeaders, SameOrigin
+from app.web.tus import SpeaksTus, Writers
 from app.worker import Worker
 
 
@@ -59,6 +61,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.settings = settings
     app.state.guesses = Guesses()
     app.state.recent = Recent()
+    app.state.writers = Writers()
+    app.add_middleware(SpeaksTus)
     app.add_middleware(SameOrigin)
     app.add_middleware(SafeHeaders)
     app.mount(f"/static/{build()}", KeptStatic(directory=STATIC), name="static")
@@ -79,6 +83,7 @@ def open_league(app: FastAPI, settings: Settings) -> None:
     state.plain_http = not state.is_https and not is_loopback(urlsplit(settings.url).hostname or "")
     facts = state.database.change(found_league, NEW, is_demo=False, now=datetime.now(UTC))
     state.secret, state.league = facts.secret, facts.about
+    settle_uploads(state.database, state.library, now=datetime.now(UTC))
 
 
 @contextmanager

@@ -221,7 +221,8 @@ def bytes_of(taken: TakenIn, library: Library) -> int:
 def clear_spool(session: Session, library: Library, *, now: datetime) -> int:
     """Remove files that no waiting recording has claimed for long; how many."""
     waiting = {facts.id for facts in list_recordings(session) if not facts.is_ready}
-    unclaimed = [path for path in library.spool.glob("*") if path.name not in waiting]
+    claimed = waiting | {path.stem for path in library.incoming.glob("*.json")}
+    unclaimed = [path for path in library.spool.glob("*") if path.name not in claimed]
     old = [path for path in unclaimed if path.stat().st_mtime < (now - UNCLAIMED).timestamp()]
     for path in old:
         path.unlink(missing_ok=True)

@@ -10,10 +10,10 @@ from pydantic import TypeAdapter, ValidationError
 from sqlmodel import Session
 
 from app.actions.job import Work, order_job
-from app.actions.tape import build_planned
+from app.actions.tape import build_planned, voices_in
 from app.adapters.files import digest_of
 from app.domain.errors import BadInput, NotFound
-from app.domain.lesson import Lesson, Step, settled
+from app.domain.lesson import Lesson, Step, clips_named, settled
 from app.domain.tape import plan, recordings_of
 from app.store.content import add_lesson, clips_by_id, load_lesson, save_lesson
 from app.store.editions import add_edition, list_editions, load_edition, note_watched, set_tape
@@ -39,7 +39,7 @@ def add_step(session: Session, lesson_id: str, step: dict[str, Any], base: int, 
         made = _STEP.validate_python(step)
     except ValidationError as error:
         raise BadInput(f"This step cannot be: {error.errors()[0]['msg']}.") from error
-    settled(made, clips_by_id(session, [step.get("clip", "")]))
+    settled(made, clips_by_id(session, clips_named(made)), load_league(session).about.house)
     return change_steps(session, lesson_id, (*lesson.steps, made), base, by, now=now)
 
 
@@ -71,13 +71,14 @@ def make_tape(work: Work) -> None:
     with work.database.read() as session:
         lesson = load_edition(session, lesson_id, number).lesson
         house = load_league(session).about.house
-        clips = clips_by_id(session, [step.clip for step in lesson.steps if step.kind != "title"])
+        clips = clips_by_id(session, [name for step in lesson.steps for name in clips_named(step)])
         names = recordings_of(lesson, clips)
         prepared = prepared_of(session, names)
     missing = sorted(set(names) - set(prepared))
     if missing:
         raise NotFound(f"These recordings are not ready yet: {', '.join(missing)}.")
-    planned = plan(lesson, clips, prepared, house)
+    voices = voices_in(lesson, work.library.original, work.library)
+    planned = plan(lesson, clips, prepared, house, voices)
     digest = digest_of(asdict(planned))
     out = work.library.tape(digest)
     built = build_planned(planned, lesson_id, prepared, work.library, out, work.tell, continuous=True)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from app.adapters import cache, voice
 from app.adapters.assembly import Files, assemble, files_beside
 from app.adapters.files import Library
 from app.adapters.prepare import prepare
@@ -16,8 +17,9 @@ from app.adapters.segments import Segment, segment
 from app.adapters.sound import TapeSound, tape_sound
 from app.domain.curriculum import Curriculum
 from app.domain.errors import BadInput, Misplaced, PennonError, RecordingRefused, RenderFailed, Unready
+from app.domain.lesson import Lesson
 from app.domain.recording import Prepared
-from app.domain.tape import Chapter, Piece, Plan, plan, recordings_of
+from app.domain.tape import Chapter, Piece, Plan, Voice, plan, recordings_of, voices_of
 from app.domain.timecode import Rate
 
 AT_ONCE = 2
@@ -29,7 +31,10 @@ Progress = Callable[[str, float], None]
 
 @dataclass(frozen=True)
 class Built:
-    """A finished tape. `made` and `reused` count its pieces; `notes` are what to know of its recordings."""
+    """A finished tape. `made` and `reused` count its pieces.
+
+    `notes`: what to know of its recordings, which steps were lengthened, and what was damaged and made again.
+    """
 
     lesson: str
     files: Files
@@ -69,9 +74,10 @@ def build_tape(
     try:
         library.sweep()
         prepared = _prepared(curriculum, lesson_id, media, library, tell)
+        voices = voices_in(curriculum.lesson(lesson_id), media.joinpath, library)
     except OSError as error:
         raise _explained(error) from error
-    work = plan(curriculum.lesson(lesson_id), curriculum.clip_by_id(), prepared, curriculum.about.house)
+    work = plan(curriculum.lesson(lesson_id), curriculum.clip_by_id(), prepared, curriculum.about.house, voices)
     return build_planned(work, lesson_id, prepared, library, out, tell, continuous=continuous)
 
 
@@ -89,17 +95,42 @@ def build_planned(
     tell = on_progress or _silent
     files = _named(out)
     try:
-        segments, sound = _rendered(work, lesson_id, library, tell, continuous)
-        tell("joining", 0.0)
-        assemble(work, segments, sound, files)
-        tell("joining", 1.0)
-        return _built(lesson_id, work, segments, files, prepared)
+        with cache.in_use(library):
+            segments, sound = _rendered(work, lesson_id, library, tell, continuous)
+            tell("joining", 0.0)
+            assemble(work, segments, sound, files)
+            tell("joining", 1.0)
+        cache.evict(library)
+        return _built(lesson_id, work, segments, sound, files, prepared)
     except OSError as error:
         raise _explained(error) from error
 
 
+def voices_in(lesson: Lesson, place: Callable[[str], Path], library: Library) -> dict[str, Voice]:
+    """The voice notes of a lesson, taken in, by what its steps call them; `place` finds the file of a name.
+
+    Raises Misplaced, with the path to the step, when a file is not there or is no sound.
+    """
+    return {name: _voice(name, path, place, library) for name, path in voices_of(lesson).items()}
+
+
+def _voice(name: str, path: tuple[str | int, ...], place: Callable[[str], Path], library: Library) -> Voice:
+    try:
+        file = place(name)
+        if not file.is_file():
+            raise BadInput(f'there is no voice note "{name}"')
+        return voice.take_in(file, library)
+    except (BadInput, ValueError) as error:
+        raise Misplaced((*path, "voice"), str(error)) from error
+
+
 def _built(
-    lesson_id: str, work: Plan, segments: list[Segment], files: Files, prepared: Mapping[str, Prepared]
+    lesson_id: str,
+    work: Plan,
+    segments: list[Segment],
+    sound: TapeSound,
+    files: Files,
+    prepared: Mapping[str, Prepared],
 ) -> Built:
     made = len({each.digest for each in segments if each.made})
     return Built(
@@ -111,8 +142,18 @@ def _built(
         reused=len(segments) - made,
         chapters=work.chapters,
         bytes=files.tape.stat().st_size,
-        notes=tuple(f"{name}: {note}" for name, recording in prepared.items() for note in recording.notes),
+        notes=(*_notes(prepared), *work.notes, *_mended(segments, sound)),
     )
+
+
+def _notes(prepared: Mapping[str, Prepared]) -> list[str]:
+    return [f"{name}: {note}" for name, recording in prepared.items() for note in recording.notes]
+
+
+def _mended(segments: list[Segment], sound: TapeSound) -> list[str]:
+    damaged = len({each.digest for each in segments if each.mended}) + sound.mended
+    pieces = "1 piece was" if damaged == 1 else f"{damaged} pieces were"
+    return [f"{pieces} damaged on the disk and made again; the tape is whole."] if damaged else []
 
 
 def _explained(error: OSError) -> PennonError:
@@ -171,19 +212,17 @@ def _rendered(
         sound = pool.submit(tape_sound, work, library, continuous=continuous)
         pieces = {piece: pool.submit(segment, piece, work.house, library) for piece in dict.fromkeys(work.pieces)}
         try:
-            segments = list(_in_order(work.pieces, pieces, lesson_id, tell))
+            segments = list(_in_order(work, pieces, lesson_id, tell))
             return segments, sound.result()
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
 
 
-def _in_order(
-    order: tuple[Piece, ...], pieces: dict[Piece, Future[Segment]], lesson_id: str, tell: Progress
-) -> Iterator[Segment]:
-    for step, piece in enumerate(order, 1):
+def _in_order(work: Plan, pieces: dict[Piece, Future[Segment]], lesson_id: str, tell: Progress) -> Iterator[Segment]:
+    for done, (step, piece) in enumerate(zip(work.steps, work.pieces, strict=True), 1):
         try:
             yield pieces[piece].result()
         except RenderFailed as error:
             raise RenderFailed(f'lesson "{lesson_id}", step {step}: {error}', permanent=error.permanent) from error
-        tell("cutting", step / len(order))
+        tell("cutting", done / len(work.pieces))

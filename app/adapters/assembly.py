@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +24,8 @@ from app.domain.tape import CUE_LENGTH, Cue, Plan
 from app.domain.timecode import Rate
 
 POSTER_QUALITY = 85
+TOP = " line:5%"
+"""Of a caption that would hide what stands at the foot of the picture."""
 
 
 @dataclass(frozen=True)
@@ -41,11 +44,23 @@ def files_beside(out: Path) -> Files:
 
 def assemble(plan: Plan, segments: Iterable[Segment], sound: TapeSound, out: Files) -> None:
     """Join a tape and write what goes with it. Raises RenderFailed, Unready; nothing new is left then."""
-    with ExitStack() as drafts:
+    made = list(segments)
+    with ThreadPoolExecutor(1) as beside, ExitStack() as drafts:
         tape, captions, poster = (drafts.enter_context(partial(path)) for path in (out.tape, out.captions, out.poster))
-        _join(plan, list(segments), sound, tape)
+        image = beside.submit(_poster, plan, made)
+        _join(plan, made, sound, tape)
         _write(captions, vtt(plan.cues, plan.house.rate).encode())
-        _write(poster, jpeg(cut.frame_image(tape, plan.poster, plan.house)))
+        _write(poster, image.result())
+
+
+def _poster(plan: Plan, segments: Iterable[Segment]) -> bytes:
+    """The poster's frame, from the piece that it will be copied from: so it need not wait for the tape."""
+    at = plan.poster
+    for part in (part for each in segments for part in each.parts):
+        if at < part.frames:
+            return jpeg(cut.frame_image(part.path, part.first + at, plan.house))
+        at -= part.frames
+    raise RenderFailed(f"The tape has no frame {plan.poster} for its poster.", permanent=True)
 
 
 def _write(path: Path, data: bytes) -> None:
@@ -100,7 +115,8 @@ def milliseconds(frame: int, rate: Rate) -> int:
 def vtt(cues: Iterable[Cue], rate: Rate) -> str:
     """Captions as WebVTT."""
     blocks = [
-        f"{_time(cue.span.first, rate)} --> {_time(cue.span.end, rate)}\n{_escaped(two_lines(cue.text))}"
+        f"{_time(cue.span.first, rate)} --> {_time(cue.span.end, rate)}{TOP if cue.top else ''}\n"
+        f"{_escaped(two_lines(cue.text))}"
         for cue in cues
     ]
     return "\n\n".join(["WEBVTT", *blocks]) + "\n"

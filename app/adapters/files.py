@@ -6,6 +6,7 @@ segments/ab/abcd.....<kind>  pieces of tapes; a cache that may be emptied
 tapes/ab/abcd....mp4         assembled lessons, and beside each its captions `.vtt` and poster `.jpg`
 cuts/ab/abcd....mp4          clips of quizzes, cut for phones
 stills/ab/abcd....jpg        single frames that prove a finding; a cache that may be emptied
+incoming/                    files on their way in; see incoming.py
 spool/                       files that have come in and wait to be looked over; by the id of their recording
 """
 
@@ -65,12 +66,13 @@ def partial(path: Path) -> Iterator[Path]:
         with draft.open("rb") as file:
             os.fsync(file.fileno())
         os.replace(draft, path)
-        _flush_folder(path.parent)
+        flush_folder(path.parent)
     finally:
         draft.unlink(missing_ok=True)
 
 
-def _flush_folder(folder: Path) -> None:
+def flush_folder(folder: Path) -> None:
+    """Return once the names in a folder are safely on the disk."""
     descriptor = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(descriptor)
@@ -147,6 +149,11 @@ class Library:
     def spool(self) -> Path:
         """The folder of files that have come in and wait to be looked over."""
         return self.root / "spool"
+
+    @property
+    def incoming(self) -> Path:
+        """The folder of files on their way in."""
+        return self.root / "incoming"
 
     def sweep(self) -> int:
         """Remove what killed writers left behind; how many files that were."""

@@ -15,6 +15,7 @@ import itertools
 import json
 import sys
 from collections.abc import Iterator
+from contextlib import closing
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -34,6 +35,8 @@ REORDER = 2
 PACKET = 1024
 """Samples of one packet of sound."""
 SAMPLE_RATE = 48_000
+AT_HAND = 16
+"""Files that are kept open at a time."""
 GUARD = {"format_whitelist": "mov,mp4,m4a,3gp,3g2,mj2", "protocol_whitelist": "file"}
 
 
@@ -49,11 +52,31 @@ def main(job: dict[str, Any]) -> dict[str, int]:
         with _opened(job["parts"][0][0]) as first, _opened(job["silence"]) as silence:
             picture_track = out.add_stream_from_template(first.streams.video[0], opaque=False)
             sound_track = out.add_stream_from_template(silence.streams.audio[0], opaque=False)
-            return _interleaved(out, _pictures(job, picture_track), _sounds(job, sound_track))
+            return _interleaved(out, _pictures(job, picture_track), _sounds(job, sound_track), Fraction(*job["rate"]))
 
 
 def _opened(path: str) -> InputContainer:
     return av.open(f"file:{path}", options=GUARD)
+
+
+class _Shelf:
+    """Files that stay open for a while: opening one takes as long as reading some hundred packets of it."""
+
+    def __init__(self) -> None:
+        self._open: dict[str, InputContainer] = {}
+
+    def taken(self, path: str) -> InputContainer:
+        """The file, open; beyond `AT_HAND` of them the one that was wanted longest ago is closed."""
+        container = self._open.pop(path, None) or _opened(path)
+        self._open[path] = container
+        if len(self._open) > AT_HAND:
+            self._open.pop(next(iter(self._open))).close()
+        return container
+
+    def close(self) -> None:
+        """Close all of them."""
+        for container in self._open.values():
+            container.close()
 
 
 def _chapters(job: dict[str, Any]) -> Iterator[Chapter]:
@@ -66,62 +89,62 @@ def _chapters(job: dict[str, Any]) -> Iterator[Chapter]:
 def _pictures(job: dict[str, Any], track: Stream) -> Iterator[Coded]:
     """All pictures of all parts, each on its frame of the tape."""
     rate = Fraction(*job["rate"])
-    begins, header = 0, None
-    for path, first, frames in job["parts"]:
-        with _opened(path) as container:
+    begins, header, one = 0, None, 1 / rate
+    with closing(_Shelf()) as shelf:
+        for path, first, frames in job["parts"]:
+            container = shelf.taken(path)
             extradata = container.streams.video[0].codec_context.extradata
             if extradata != (header := header or extradata):
                 raise ValueError(f"a piece at frame {begins} has another decoder header")
-            for coded, packet in enumerate(_stretch(container, first, frames, rate)):
-                shown = begins + _frame(packet, rate) - first
-                _placed(packet, shown, begins + coded - REORDER, rate, track)
+            for coded, (frame, packet) in enumerate(_stretch(container, first, frames, rate)):
+                _placed(packet, begins + frame - first, begins + coded - REORDER, one, track)
                 yield packet
-        begins += frames
+            begins += frames
 
 
-def _stretch(container: InputContainer, first: int, frames: int, rate: Fraction) -> Iterator[Coded]:
-    """The coded pictures of frames `first` to `first + frames`: as many, each once, from a key on."""
+def _stretch(container: InputContainer, first: int, frames: int, rate: Fraction) -> Iterator[tuple[int, Coded]]:
+    """The coded pictures of frames `first` to `first + frames`, with their numbers: each once, from a key on."""
     stream = container.streams.video[0]
     assert stream.time_base is not None
-    if first:
-        container.seek(round(first / rate / stream.time_base), stream=stream)
+    ticks = 1 / (rate * stream.time_base)
+    container.seek(round(first * ticks), stream=stream)
     seen: set[int] = set()
     for packet in container.demux(stream):
-        frame = _frame(packet, rate) if packet.size else -1
+        frame = _frame(packet, ticks) if packet.size else -1
         if first <= frame < first + frames:
             if not seen and not (packet.is_keyframe and frame == first):
                 raise ValueError(f"a piece does not begin with a key at frame {first}")
             seen.add(frame)
-            yield packet
+            yield frame, packet
         if len(seen) == frames:
             return
     raise ValueError(f"a piece has {len(seen)} of {frames} frames")
 
 
-def _frame(packet: Coded, rate: Fraction) -> int:
-    """Which frame of its file a coded picture is."""
+def _frame(packet: Coded, ticks: Fraction) -> int:
+    """Which frame of its file a coded picture is; a frame lasts so many ticks."""
     if packet.pts is None:
         raise ValueError("a picture has no time")
-    frame = packet.pts * packet.time_base * rate
-    if frame.denominator != 1:
+    frame, rest = divmod(packet.pts * ticks.denominator, ticks.numerator)
+    if rest:
         raise ValueError(f"a picture at {float(packet.pts * packet.time_base):.6f} s is not on the grid")
-    return int(frame)
+    return frame
 
 
-def _placed(packet: Coded, shown: int, coded: int, rate: Fraction, track: Stream) -> None:
+def _placed(packet: Coded, shown: int, coded: int, frame: Fraction, track: Stream) -> None:
     if shown < coded:
         raise ValueError(f"frame {shown} comes too late in its file")
     packet.stream = track
-    packet.time_base = 1 / rate
+    packet.time_base = frame
     packet.pts, packet.dts, packet.duration = shown, coded, 1
 
 
 def _sounds(job: dict[str, Any], track: Stream) -> Iterator[Coded]:
     """All packets of sound up to the tape's last sample; the encoder's run-up lies before its first."""
-    samples = job["samples"]
+    samples, sample = job["samples"], Fraction(1, SAMPLE_RATE)
     for number, data in enumerate(_packets(job, -(-samples // PACKET) + 1)):
         packet = Packet(data)
-        packet.stream, packet.time_base, packet.is_keyframe = track, Fraction(1, SAMPLE_RATE), True
+        packet.stream, packet.time_base, packet.is_keyframe = track, sample, True
         packet.pts = packet.dts = (number - 1) * PACKET
         packet.duration = min(PACKET, samples - packet.pts)
         yield packet
@@ -151,12 +174,15 @@ def _coded_sound(path: str, packets: int) -> Iterator[bytes]:
         raise ValueError(f"a sound has {found} of {packets} packets")
 
 
-def _interleaved(out: OutputContainer, pictures: Iterator[Coded], sounds: Iterator[Coded]) -> dict[str, int]:
+def _interleaved(
+    out: OutputContainer, pictures: Iterator[Coded], sounds: Iterator[Coded], rate: Fraction
+) -> dict[str, int]:
     """Write both, always the one that is due first, so that a player needs to look ahead only a little."""
+    samples, frames = rate.denominator * SAMPLE_RATE, rate.numerator  # a frame, and a sample, in a common measure
     counts = {"pictures": 0, "sounds": 0}
     sound = next(sounds, None)
     for picture in pictures:
-        while sound is not None and _due(sound) <= _due(picture):
+        while sound is not None and (sound.dts or 0) * frames <= (picture.dts or 0) * samples:
             counts["sounds"] += 1
             out.mux_one(sound)
             sound = next(sounds, None)
@@ -167,11 +193,6 @@ def _interleaved(out: OutputContainer, pictures: Iterator[Coded], sounds: Iterat
         out.mux_one(sound)
         sound = next(sounds, None)
     return counts
-
-
-def _due(packet: Coded) -> Fraction:
-    """When a packet must be decoded, in seconds."""
-    return (packet.dts or 0) * packet.time_base
 
 
 if __name__ == "__main__":

@@ -68,19 +68,19 @@ class Setting:
 
 def card_picture(card: Card, house: House) -> Image.Image:
     """The card as an RGB picture of the house's size. Raises Unready when a face or the mark is missing."""
-    unit = min(house.width / 1280, house.height / 720)
+    unit = unit_of(house)
     picture = Image.new("RGB", (house.width, house.height), colour("paper"))
     left, right = round((EDGE + MARGIN) * unit), house.width - round(EDGE * unit)
     foot = house.height - round(92 * unit)
-    title = fitted(card.title, RULE, _scaled(TITLE_SIZES, unit), right - left, round(300 * unit))
-    subtitle = fitted(card.subtitle, TEXT, _scaled(SUBTITLE_SIZES, unit), right - left, round(175 * unit))
+    title = fitted(card.title, RULE, scaled(TITLE_SIZES, unit), right - left, round(300 * unit))
+    subtitle = fitted(card.subtitle, TEXT, scaled(SUBTITLE_SIZES, unit), right - left, round(175 * unit))
     _draw_foot(picture, card.foot, foot, unit)
     top = _top(title, subtitle, foot, unit)
-    _draw_mark(picture, round(EDGE * unit), top, title, unit)
-    _draw_words(picture, title, left, top, colour("ink"))
+    draw_mark(picture, round(EDGE * unit), top, title, unit)
+    draw_words(picture, title, left, top, colour("ink"))
     rule = top + title.height + round(22 * unit)
-    _double_rule(picture, left, right, rule, unit)
-    _draw_words(picture, subtitle, left, rule + round(28 * unit), colour("quiet"))
+    double_rule(picture, left, right, rule, unit)
+    draw_words(picture, subtitle, left, rule + round(28 * unit), colour("quiet"))
     return picture
 
 
@@ -91,7 +91,13 @@ def card_image(card: Card, house: House) -> bytes:
     return data.getvalue()
 
 
-def _scaled(sizes: tuple[int, ...], unit: float) -> tuple[int, ...]:
+def unit_of(house: House) -> float:
+    """Pixels of the house for one of a 1280x720 picture."""
+    return min(house.width / 1280, house.height / 720)
+
+
+def scaled(sizes: tuple[int, ...], unit: float) -> tuple[int, ...]:
+    """Sizes of words in pixels of the house, never too small to be letters."""
     return tuple(max(8, round(size * unit)) for size in sizes)
 
 
@@ -188,7 +194,8 @@ def _static_text(name: str) -> str:
         raise Unready(f"static/{name} is missing; install Pennon again.") from error
 
 
-def _draw_words(picture: Image.Image, setting: Setting, left: int, top: int, ink: Colour) -> None:
+def draw_words(picture: Image.Image, setting: Setting, left: int, top: int, ink: Colour) -> None:
+    """Words on a picture, the first line's top left corner at `left`, `top`."""
     draw = ImageDraw.Draw(picture)
     for number, line in enumerate(setting.lines):
         baseline = top + number * setting.leading + round(setting.size * 0.93)
@@ -205,10 +212,11 @@ def _draw_foot(picture: Image.Image, words: str, top: int, unit: float) -> None:
     left = round((EDGE + MARGIN) * unit)
     size = max(8, round(30 * unit))
     setting = fitted(words, TEXT, (size,), picture.width - edge - left, round(size * TEXT.leading))
-    _draw_words(picture, setting, left, top + round(15 * unit), colour("quiet"))
+    draw_words(picture, setting, left, top + round(15 * unit), colour("quiet"))
 
 
-def _double_rule(picture: Image.Image, left: int, right: int, top: int, unit: float) -> None:
+def double_rule(picture: Image.Image, left: int, right: int, top: int, unit: float) -> None:
+    """The double rule that stands under what is to be decided."""
     thick, gap = max(1, round(2.5 * unit)), max(1, round(2 * unit))
     for line_top in (top, top + thick + gap):
         _line(picture, left, right, line_top, thick, colour("ink"))
@@ -218,7 +226,7 @@ def _line(picture: Image.Image, left: int, right: int, top: int, thick: int, ink
     ImageDraw.Draw(picture).rectangle((left, top, right - 1, top + thick - 1), fill=ink)
 
 
-def _draw_mark(picture: Image.Image, left: int, top: int, title: Setting, unit: float) -> None:
+def draw_mark(picture: Image.Image, left: int, top: int, title: Setting, unit: float) -> None:
     """The mark in the margin, its head level with the capitals of the first line."""
     height = round(68 * unit)
     mark = mark_picture(height)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import wave
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +22,7 @@ BLOCK = SAMPLE_RATE
 """Samples held in memory at a time."""
 
 Samples = NDArray[np.float32]
-"""Left and right from -1 to 1, shape (samples, 2)."""
+"""Left and right from -1 to 1, shape (samples, 2); with a voice beside them that one's too, shape (samples, 4)."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,52 @@ def fade(first: int, count: int, length: int) -> NDArray[np.float32]:
     return np.minimum(1, np.minimum(place, length - 1 - place) / np.float32(FADE)).astype(np.float32)
 
 
+@dataclass(frozen=True)
+class Placed:
+    """A range with its gain, heard from sample `at` on."""
+
+    range: Range
+    gain_db: float
+    at: int
+
+
+def track(placed: Iterable[Placed], samples: int, library: Library) -> Iterator[Samples]:
+    """So many samples with ranges at their places and silence between, in blocks of `BLOCK`.
+
+    Ranges come in order and do not overlap; what lies beyond the end is left off.
+    """
+    return _in_blocks(_laid(placed, samples, library))
+
+
+def _laid(placed: Iterable[Placed], samples: int, library: Library) -> Iterator[Samples]:
+    at = 0
+    for each in placed:
+        heard = min(each.range.samples, samples - each.at)
+        if heard > 0:
+            yield from silence(each.at - at)
+            yield from levelled(replace(each.range, samples=heard), each.gain_db, library)
+            at = each.at + heard
+    yield from silence(samples - at)
+
+
+def _in_blocks(made: Iterable[Samples]) -> Iterator[Samples]:
+    waiting: list[Samples] = []
+    for block in made:
+        waiting.append(block)
+        while sum(map(len, waiting)) >= BLOCK:
+            whole = np.concatenate(waiting)
+            yield whole[:BLOCK]
+            waiting = [whole[BLOCK:]]
+    if rest := [block for block in waiting if len(block)]:
+        yield np.concatenate(rest)
+
+
+def beside(game: Iterable[Samples], voice: Iterable[Samples]) -> Iterator[Samples]:
+    """Two tracks of one length as one of four channels."""
+    for one, other in zip(game, voice, strict=True):
+        yield np.concatenate([one, other], axis=1)
+
+
 def silence(samples: int) -> Iterator[Samples]:
     """So many samples of nothing, in blocks."""
     for count in _block_sizes(samples):
@@ -82,12 +128,13 @@ def look_over(path: Path) -> None:
         raise RenderFailed("The sound of a recording is missing or damaged; prepare it again.", permanent=True)
 
 
-def fed(made: Iterable[Samples], samples: int, options: list[str], work: str) -> bytes:
+def fed(made: Iterable[Samples], samples: int, options: list[str], work: str, *, channels: int = 2) -> bytes:
     """Feed samples to ffmpeg and give what it printed. `options` follow its input; `work` begins an error's sentence.
 
     Raises RenderFailed when ffmpeg fails, or when fewer samples came than were meant to.
     """
-    source = ["-f", "f32le", "-ar", str(SAMPLE_RATE), "-ac", "2", "-protocol_whitelist", "pipe", "-i", "pipe:0"]
+    source = ["-f", "f32le", "-ar", str(SAMPLE_RATE), "-ac", str(channels)]
+    source += ["-protocol_whitelist", "pipe", "-i", "pipe:0"]
     command = [ffmpeg.program(), *(option for option in ffmpeg.QUIET if option != "-nostdin"), *source, *options]
     seconds, counted = samples / SAMPLE_RATE, _Counted(made)
     limits = child.run(

@@ -255,7 +255,7 @@ def _lesson_faults(lesson: Lesson, curriculum: Curriculum) -> Iterator[Fault]:
         yield from _unknown(("lessons", lesson.id, "topics", index), "topic", topic, _topics(curriculum))
     for index, step in enumerate(lesson.steps):
         try:
-            settled(step, clips)
+            settled(step, clips, curriculum.about.house)
         except BadInput as error:
             yield Fault(("lessons", lesson.id, "steps", index), str(error))
 

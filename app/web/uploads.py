@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import itertools
 import os
-import shutil
 from collections.abc import Callable, Coroutine
 from contextlib import aclosing
 from pathlib import Path
@@ -23,10 +22,8 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 
 from app.adapters.files import FULL_DISK, Library, link_or_copy
+from app.adapters.incoming import RESERVE, free_bytes
 from app.domain.errors import BadInput, Unready
-
-RESERVE = 1 << 30
-"""Bytes that an upload leaves free, so that the database can go on."""
 
 FULL = "The disk is full, so the files were not kept. Free some space and send them again."
 
@@ -104,12 +101,6 @@ def _refuse_too_much(length: str, free: int) -> None:
             f"These files take {int(length) / 1e9:.1f} GB, and there is room for {room / 1e9:.1f} GB. "
             "Free some space on the server, or send fewer files."
         )
-
-
-def free_bytes(folder: Path) -> int:
-    """Room on the disk of a folder, which may not be there yet."""
-    there = next(place for place in (folder, *folder.absolute().parents) if place.exists())
-    return shutil.disk_usage(there).free
 
 
 def keep_spooled(upload: UploadFile, library: Library, name: str) -> int:

@@ -16,11 +16,11 @@ import numpy as np
 import pytest
 
 from app.actions.tape import Built, build_tape
-from app.adapters import cut
+from app.adapters import cache, cut
 from app.adapters.files import Library, digest_of_file
 from app.domain.clip import Clip
 from app.domain.curriculum import About, Curriculum
-from app.domain.errors import BadInput, RenderFailed
+from app.domain.errors import BadInput, Misplaced, RenderFailed
 from app.domain.lesson import Lesson
 from app.domain.recording import Recording
 from app.domain.tape import Plan, Shot, plan
@@ -31,8 +31,8 @@ pytestmark = pytest.mark.media
 
 Steps = Sequence[dict[str, Any]]
 STEPS: Steps = [
-    {"kind": "title", "title": "Offside", "subtitle": "Freeze the contact", "frames": 20, "note": "Watch the line."},
-    {"kind": "run", "clip": "near", "from": 7, "to": 131, "note": "At full speed. " * 9},
+    {"kind": "title", "title": "Offside", "subtitle": "Freeze the contact", "frames": 20, "note": "The line."},
+    {"kind": "run", "clip": "near", "from": 7, "to": 131, "note": "At full speed. " * 4},
     {"kind": "run", "clip": "near", "from": 50, "to": 60, "speed": "1/4"},
     {"kind": "run", "clip": "near", "from": 61, "to": 92, "speed": "2/3"},
     {"kind": "run", "clip": "near", "from": 30, "to": 95, "speed": "2"},
@@ -100,7 +100,7 @@ def test_every_frame_and_every_beep_of_a_lesson_is_where_it_is_due(shelf: Shelf,
     assert [chapter.frame for chapter in built.chapters] == [0, 20 + 124 + 40 + 47 + 33, 20 + 124 + 40 + 47 + 33 + 31]
     assert (built.made, built.reused, built.bytes) == (9, 0, out.stat().st_size)
     assert built.duration_s == pytest.approx(work.frames / 30)
-    assert out.with_suffix(".vtt").read_text().startswith("WEBVTT\n\n00:00:00.000 --> 00:00:00.667\nWatch the line.\n")
+    assert out.with_suffix(".vtt").read_text().startswith("WEBVTT\n\n00:00:00.000 --> 00:00:00.667\nThe line.\n")
     assert out.with_suffix(".jpg").stat().st_size > 1000
 
 
@@ -243,3 +243,85 @@ def _assert_no_half_segment(library: Library) -> None:
             if not kept["recording"]:
                 file = library.segment(kept["segment"], ".mp4")
                 assert digest_of_file(file) == kept["sha256"]
+
+
+ASKED: Steps = [
+    {"kind": "question", "clip": "near", "question": "Flag?", "from": 34, "to": 75, "frames": 33, "note": "Look."},
+    {"kind": "loop", "clip": "near", "from": 80, "to": 95, "times": 3},
+]
+
+
+def test_a_question_and_a_loop_show_every_frame_that_is_due(shelf: Shelf, tmp_path: Path) -> None:
+    out = tmp_path / "out.mp4"
+    built = _built(shelf, ASKED, out)
+    shown = tapes.stamps_of(out)
+    assert shown[:12] == list(range(34, 46))
+    assert shown[12:45] == [None] * 33, "the band of the question covers the foot of the stamp"
+    assert shown[45:] == [*range(46, 75), *(frame for _ in range(3) for frame in range(80, 95))]
+    assert built.frames == len(shown)
+    assert " line:5%\nLook.\n" in out.with_suffix(".vtt").read_text()
+    due = np.array([45 + 60 - 46, 74 + 10, 74 + 25, 74 + 40]) / 30
+    assert np.array(video.beeps(video.heard(out))) == pytest.approx(due, abs=0.02)
+
+
+def _said(shelf: Shelf, folder: Path, seconds: float) -> Path:
+    """The folder of recordings, with a voice of so many seconds beside them."""
+    media = folder / "media"
+    media.mkdir()
+    for name in ("near.mp4", "far.mp4"):
+        (media / name).symlink_to(shelf.media / name)
+    video.tone(media / "level.wav", seconds)
+    return media
+
+
+def test_a_voice_longer_than_its_picture_holds_the_last_frame_and_says_so(shelf: Shelf, tmp_path: Path) -> None:
+    steps = [
+        {"kind": "run", "clip": "near", "from": 40, "to": 70, "voice": "level.wav", "note": "Level. " * 5},
+        STEPS[7],
+    ]
+    media, out = _said(shelf, tmp_path, 2.5), tmp_path / "out.mp4"
+    built = build_tape(_curriculum(steps), "rebound", media, shelf.library, out)
+    assert tapes.stamps_of(out) == [*range(40, 70), *[69] * 47, *tapes.stamps_of(out)[77:]]
+    assert built.notes[-1] == "Step 1 is 1.6 s shorter than its voice; its last frame is held so much longer."
+    assert built.frames == 77 + 12
+    assert "00:00:00.000 --> 00:00:02.500\n" in out.with_suffix(".vtt").read_text()
+    assert len(video.beeps(video.heard(out))) >= 3
+
+
+@pytest.mark.parametrize("voice", ["other.wav", "near.txt"])
+def test_a_voice_that_cannot_be_heard_is_told_with_its_step(voice: str, shelf: Shelf, tmp_path: Path) -> None:
+    media = _said(shelf, tmp_path, 1)
+    (media / "near.txt").write_text("No sound.")
+    steps = [STEPS[0], {**STEPS[7], "voice": voice}]
+    with pytest.raises(Misplaced, match="no voice note") as raised:
+        build_tape(_curriculum(steps), "rebound", media, shelf.library, tmp_path / "out.mp4")
+    assert raised.value.path == ("lessons", "rebound", "steps", 1, "voice")
+    assert not (tmp_path / "out.mp4").exists()
+
+
+def test_what_was_damaged_in_the_cache_is_made_again_and_told(shelf: Shelf, tmp_path: Path) -> None:
+    steps = [STEPS[2], STEPS[1]]
+    first = _built(shelf, steps, tmp_path / "a.mp4")
+    for file in (
+        *(shelf.library.root / "segments").glob("*/*.mp4"),
+        *(shelf.library.root / "segments").glob("*/*.m4a"),
+    ):
+        data = bytearray(file.read_bytes())
+        data[len(data) // 2] ^= 255
+        file.write_bytes(data)
+    again = _built(shelf, steps, tmp_path / "b.mp4")
+    assert first.notes == ()
+    assert again.notes == ("4 pieces were damaged on the disk and made again; the tape is whole.",)
+    assert (tmp_path / "a.mp4").read_bytes() == (tmp_path / "b.mp4").read_bytes()
+    assert _built(shelf, steps, tmp_path / "c.mp4").notes == ()
+
+
+def test_a_full_cache_makes_room_after_a_build_and_the_tape_can_be_built_again(
+    shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cache.evict, "__defaults__", (0,))
+    _built(shelf, STEPS[1:3], tmp_path / "a.mp4")
+    assert list((shelf.library.root / "segments").glob("??/*")) == []
+    again = _built(shelf, STEPS[1:3], tmp_path / "b.mp4")
+    assert (again.made, again.notes) == (2, ())
+    assert (tmp_path / "a.mp4").read_bytes() == (tmp_path / "b.mp4").read_bytes()

@@ -17,7 +17,7 @@ from app.adapters.prepare import prepare
 from app.adapters.segments import Segment, segment
 from app.adapters.sound import tape_sound
 from app.domain.recording import House, Prepared
-from app.domain.tape import Card, Chapter, Piece, Plan, Shot
+from app.domain.tape import Chapter, Piece, Plan, Shot, Still
 from app.domain.timecode import Rate
 from tests.adapters import video
 from tests.adapters.video import Film, Picture, Sound
@@ -91,7 +91,8 @@ def pictures_of(path: Path, house: House = HOUSE) -> list[Picture]:
 
 def planned(pieces: Sequence[Piece], house: House = HOUSE) -> Plan:
     """A plan of nothing but pieces."""
-    return Plan("Pieces", house, tuple(pieces), (), (Chapter(0, "Pieces"),), 0)
+    steps = tuple(range(1, len(pieces) + 1))
+    return Plan("Pieces", house, tuple(pieces), (), (Chapter(0, "Pieces"),), 0, steps=steps)
 
 
 def joined(pieces: Sequence[Piece], library: Library, out: Path, house: House = HOUSE) -> list[Segment]:
@@ -103,13 +104,16 @@ def joined(pieces: Sequence[Piece], library: Library, out: Path, house: House = 
 
 
 def due(pieces: Sequence[Piece], stamps: dict[str, list[int | None]]) -> list[int | None]:
-    """The stamp that each tape frame must show; `stamps` by the digest of the recording. Cards show none."""
+    """The stamp that each tape frame must show; `stamps` by the digest of the recording.
+
+    Cards show none, and neither do look-alikes, whose two stamps are read one by one.
+    """
     shown: list[int | None] = []
     for piece in pieces:
-        if isinstance(piece, Card):
-            shown += [None] * piece.frames
-        elif isinstance(piece, Shot):
+        if isinstance(piece, Shot):
             shown += [stamps[piece.picture][piece.source_frame(slot)] for slot in range(piece.frames)]
-        else:
+        elif isinstance(piece, Still):
             shown += [stamps[piece.picture][piece.frame]] * piece.frames
+        else:
+            shown += [None] * piece.frames
     return shown

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 import tomli_w
@@ -17,6 +18,7 @@ from app.adapters.curricula import dump, load
 from app.adapters.curricula.places import line_of, lines
 from app.domain.curriculum import Curriculum
 from app.domain.errors import BadInput, CurriculumError
+from app.domain.lesson import Step
 from tests.domain.samples import CARD, clip, curriculum, curriculum_data
 
 TABLE = st.recursive(
@@ -93,6 +95,67 @@ def test_loading_what_was_dumped_gives_the_same_value(folder: Path) -> None:
     assert load(folder).warnings == ()
 
 
+BOX: dict[str, Any] = {"left": 0, "top": 0, "width": 160, "height": 90}
+EVERY_STEP: list[dict[str, Any]] = [
+    {"kind": "title", "title": "Level", "subtitle": "or past", "frames": 70, "note": "Look.", "voice": "level.m4a"},
+    {
+        "kind": "run", "clip": "offside-01", "view": "line", "from": 40, "to": "reveal", "speed": "1/4", "sound": False,
+        "zoom": {**BOX, "moves_to": {**BOX, "left": 160}}, "masks": [{**BOX, "from": 50, "to": "decisive"}],
+        "chapter": "Then", "note": "Look.", "voice": "level.m4a",
+    },
+    {
+        "kind": "loop", "clip": "offside-01", "from": 40, "to": "decisive", "times": 5, "speed": "2", "sound": False,
+        "masks": [BOX, BOX],
+    },
+    {"kind": "freeze", "clip": "offside-01", "at": "involved", "frames": 12, "zoom": BOX, "masks": [BOX]},
+    {
+        "kind": "look-alikes", "speed": "1/2", "voice": "pair.wav",
+        "left": {"clip": "offside-01", "from": 90, "to": 130, "at": 95, "label": "Level"},
+        "right": {"clip": "offside-02", "view": "high", "at": 100},
+    },
+    {
+        "kind": "question", "question": "Flag or no flag?", "clip": "offside-01", "at": 95, "to": 190,
+        "frames": 99, "speed": "1/2", "sound": False, "masks": [BOX], "chapter": "Now you",
+    },
+]  # fmt: skip
+
+
+def test_steps_of_every_kind_and_with_every_key_are_written_and_read_without_loss(tmp_path: Path) -> None:
+    lesson = curriculum_data()["lessons"][0] | {"steps": EVERY_STEP}
+    made = curriculum(lessons=[lesson])
+    dump(made, tmp_path / "league")
+    assert load(tmp_path / "league").curriculum == made
+    (written,) = (tmp_path / "league" / "lessons").iterdir()
+    assert tomllib.loads(written.read_text("utf-8"))["steps"] == EVERY_STEP
+    named = {key for step in EVERY_STEP for key in step}
+    kinds = get_args(get_args(Step)[0])
+    assert len(kinds) == len(EVERY_STEP)
+    assert named == {field.alias or name for kind in kinds for name, field in kind.model_fields.items()}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("times = 5", "times = 1", '1 does not do for "steps.2.loop.times" (expected 2 or more)'),
+        ("times = 5", "tims = 5", 'unknown key "tims" (expected "times"?)'),
+        ("width = 160", "width = 161", '161 does not do for "steps.1.run.masks.0.width" (expected a multiple of 2)'),
+        ("height = 90\n", "height = 88\n", "a zoom of 160x88 would be stretched; make it 160x90"),
+        ('question = "Flag or no flag?"', "", 'the key "question" is missing'),
+        ("to = 190", "to = 96", "nothing is shown before it, or nothing after it"),
+    ],
+    ids=str,
+)
+def test_a_step_that_cannot_be_is_told_with_its_line(old: str, new: str, said: str, tmp_path: Path) -> None:
+    lesson = curriculum_data()["lessons"][0] | {"steps": EVERY_STEP}
+    dump(curriculum(lessons=[lesson]), tmp_path / "league")
+    (written,) = (tmp_path / "league" / "lessons").iterdir()
+    replace(written, old, new)
+    with pytest.raises(CurriculumError) as caught:
+        load(tmp_path / "league")
+    assert said in str(caught.value)
+    assert re.match(r"lessons/two-instants\.toml:\d+: ", str(caught.value))
+
+
 def replace(path: Path, old: str, new: str) -> None:
     text = path.read_text(encoding="utf-8")
     assert old in text
@@ -120,7 +183,7 @@ def replace(path: Path, old: str, new: str) -> None:
             '{ kind = "run"',
             'no clip "offside-99"',
         ),
-        ("lessons/two-instants.toml", 'kind = "run"', 'kind = "walk"', "", "one of 'title', 'run', 'freeze'"),
+        ("lessons/two-instants.toml", 'kind = "run"', 'kind = "walk"', "", "'run', 'loop', 'freeze', 'look-alikes'"),
         (
             "cards/offside.toml",
             'text = "Then in the play"',

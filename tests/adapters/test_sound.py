@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from app.adapters import child, ffmpeg, loudness, pcm
 from app.adapters.files import Library
-from app.adapters.pcm import Range, fade
-from app.adapters.sound import PACKET, continuous_samples, nearest, stretches, tape_sound
+from app.adapters.pcm import Placed, Range, fade
+from app.adapters.sound import PACKET, nearest, tape_sound
+from app.adapters.stretches import stretches
 from app.domain.errors import RenderFailed
 from app.domain.recording import House
 from app.domain.tape import Card, Piece, Shot, Still, samples_at
@@ -59,7 +60,8 @@ def test_runs_without_a_cut_between_them_are_one_stretch() -> None:
         _run(50, 60),
     ]
     found = stretches(tapes.planned(pieces))
-    assert [(each.source // 1600, each.on_tape.first // 1600, each.on_tape.end // 1600) for each in found] == [
+    places = [(bed.range.first, each.on_tape.first, each.on_tape.end) for each in found for bed in each.beds]
+    assert [tuple(sample // 1600 for sample in place) for place in places] == [
         (5, 10, 35),
         (31, 35, 44),
         (44, 52, 58),
@@ -92,8 +94,8 @@ def test_the_stream_has_every_sample_of_the_tape_in_its_place(rate: str, tmp_pat
     library = _recorded(Library(tmp_path), ramp)
     pieces: list[Piece] = [Card("Title", "", "Foot", 7), _run(11, 52), Still(DIGEST, 3, 5), _run(1, 20), _run(40, 50)]
     plan = replace(tapes.planned(pieces), house=House(width=320, height=180, rate=Rate.model_validate(rate)))
-    placed = stretches(plan)
-    made = list(continuous_samples(placed, [0.0] * len(placed), samples_at(plan.frames, plan.house.rate), library))
+    placed = [Placed(bed.range, 0.0, bed.at) for stretch in stretches(plan) for bed in stretch.beds]
+    made = list(pcm.track(placed, samples_at(plan.frames, plan.house.rate), library))
     assert max(map(len, made)) <= pcm.BLOCK
     whole = np.concatenate(made)
     assert len(whole) == samples_at(plan.frames, plan.house.rate)

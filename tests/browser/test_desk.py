@@ -67,11 +67,10 @@ def bring(seat: Seat, served: Served) -> None:
     page = seat.page
     page.goto(f"{served.url}/recordings")
     page.get_by_role("link", name="Add recordings").click()
-    page.get_by_label("Files").set_input_files(RECORDING)
-    page.get_by_label("Angle").fill("Line")
+    page.get_by_label("Files", exact=True).set_input_files(RECORDING)
+    page.get_by_label(f"Angle of {RECORDING.name}").fill("Line")
     page.get_by_label("Who against whom").fill("Gullwick v Sandrey")
     page.get_by_role("button", name="Add them").click()
-    page.wait_for_url("**/recordings")
     page.evaluate("window.loaded_once = true")
     expect(page.get_by_text("Ready", exact=True)).to_be_visible(timeout=WORK_MS)
     assert page.evaluate("window.loaded_once")

@@ -14,6 +14,7 @@ from httpx2 import Response
 from sqlmodel import Session
 
 from app.actions.intake import new_game, preparation_key
+from app.adapters.incoming import RESERVE
 from app.domain.recording import Game, House, Recording
 from app.store.content import add_clip, save_game
 from app.store.jobs import JobState, jobs_by_key
@@ -164,7 +165,7 @@ def test_a_full_disk_is_told_in_words_and_nothing_is_left(idle: League, monkeypa
 
 
 def test_files_that_cannot_fit_are_refused_before_they_are_read(idle: League, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(uploads, "free_bytes", lambda _: uploads.RESERVE + 10)
+    monkeypatch.setattr(uploads, "free_bytes", lambda _: RESERVE + 10)
     reply = brought(idle.browser("supervisor"), ("a.mp4", b"a" * 1000))
     assert reply.status_code == 507
     assert "there is room for 0.0 GB" in reply.text

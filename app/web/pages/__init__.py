@@ -18,6 +18,7 @@ from app.web.pages import (
     recordings,
     results,
     signin,
+    uploads,
 )
 
 ROUTERS = (
@@ -38,4 +39,5 @@ ROUTERS = (
     recordings.router,
     results.router,
     signin.router,
+    uploads.router,
 )

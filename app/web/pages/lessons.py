@@ -21,7 +21,7 @@ from app.actions.lesson import (
 from app.actions.quiz import assign_crews
 from app.domain.clip import Clip
 from app.domain.errors import BadInput, Conflict, NotFound
-from app.domain.lesson import Lesson, Step, TitleStep, settled
+from app.domain.lesson import Lesson, Step, TitleStep, clips_named, settled
 from app.domain.timecode import Rate
 from app.store.content import list_clips, list_lessons, load_lesson
 from app.store.editions import Edition, Watched, list_editions, published, watched_of
@@ -275,11 +275,11 @@ def _lines(lesson: Lesson, clips: Mapping[str, Clip]) -> list[StepLine]:
 def _what(step: Step, clips: Mapping[str, Clip]) -> str:
     if step.kind == "title":
         return f"Title. {step.title}"
-    name = clips[step.clip].title if step.clip in clips else step.clip
+    name = " beside ".join(clips[clip].title if clip in clips else clip for clip in clips_named(step))
     if step.kind == "freeze":
         return f"Freeze. {name}, {str(step.at).replace('-', ' ')}"
     speed = "at full speed" if step.speed == 1 else f"at speed {step.speed}"
-    return f"Run. {name}, {speed}"
+    return f"{step.kind.capitalize()}. {name}, {speed}"
 
 
 @router.post("/lessons/{lesson_id}/steps")

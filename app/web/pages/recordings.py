@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +16,9 @@ from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from app.actions.intake import Incoming, add_recordings, correct_recording, discard_recording, preparation_key
+from app.adapters.incoming import Parts
 from app.domain.clip import Clip, View
-from app.domain.recording import Game, Prepared
+from app.domain.recording import Game, Prepared, Recording
 from app.store.content import list_games
 from app.store.engine import Database
 from app.store.jobs import Job, jobs_by_key
@@ -29,7 +31,8 @@ from app.web.limits import MOST_UPLOAD
 from app.web.media import media_address
 from app.web.recording_form import SEE, DetailsForm, UploadForm, file_label, typed_of
 from app.web.render import page
-from app.web.uploads import UploadRoute, free_bytes, keep_spooled
+from app.web.uploads import UploadRoute, keep_spooled
+from app.web.viewer import Viewer
 from app.web.words import capital, count
 
 router = APIRouter()
@@ -65,14 +68,46 @@ class RecordingsPage:
 
 @dataclass(frozen=True)
 class DetailsPage:
-    """The form: for new recordings (`facts` None) or to correct one. `angles`: those in use, to choose from."""
+    """The form to correct what is said of a recording. `angles`: those in use, to choose from."""
 
-    facts: RecordingFacts | None
+    facts: RecordingFacts
+    games: list[Game]
+    angles: list[str]
+    typed: Mapping[str, Any]
+    about: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Unfinished:
+    """A file of the viewer's that broke off on its way; `here`: bytes of `length` that have come in."""
+
+    recording: Recording
+    mark: str
+    here: int
+    length: int
+    ends_at: datetime
+
+    @property
+    def id(self) -> str:
+        """Id of the upload, and of the recording that it becomes."""
+        return self.recording.id
+
+    @property
+    def share(self) -> int:
+        """How much has come in, in hundredths."""
+        return 100 * self.here // max(self.length, 1)
+
+
+@dataclass(frozen=True)
+class NewPage:
+    """The form for new recordings, and what is still on its way. `free`: bytes that there is room for."""
+
+    unfinished: list[Unfinished]
     games: list[Game]
     angles: list[str]
     free: int
     typed: Mapping[str, Any]
-    about: Mapping[str, str] = field(default_factory=dict)
+    about: Mapping[str, str]
 
 
 @dataclass(frozen=True)
@@ -123,18 +158,25 @@ def _heading(lines: list[Line], groups: list[GameLines]) -> str:
 
 
 @router.get("/recordings/new")
-def new_recordings_page(request: Request, db: Db) -> Response:
-    """The form for bringing recordings."""
-    return page(request, "recordings/form.html", _form(request, db, None, {"see": SEE}, {}))
+def new_recordings_page(request: Request, db: Db, viewer: Looking) -> Response:
+    """The form for bringing recordings, and those that broke off on their way."""
+    return page(request, "recordings/new.html", _new(request, db, viewer, {"see": SEE}, {}))
 
 
-def _form(
-    request: Request, db: Database, facts: RecordingFacts | None, typed: Mapping[str, Any], about: Mapping[str, str]
-) -> DetailsPage:
+def _new(request: Request, db: Database, viewer: Viewer, typed: Mapping[str, Any], about: Mapping[str, str]) -> NewPage:
+    parts = Parts(request.app.state.library)
+    unfinished = [
+        Unfinished(each.recording, each.mark, here, each.length, parts.ends_at(each.id))
+        for each, here in parts.unfinished()
+        if each.by == viewer.person_id
+    ]
+    return NewPage(unfinished, *_known(db), _free(request), typed, about)
+
+
+def _known(db: Database) -> tuple[list[Game], list[str]]:
+    """Games and angles to choose from."""
     with db.read() as session:
-        games = list_games(session)
-        angles = sorted({each.recording.angle for each in list_recordings(session)})
-    return DetailsPage(facts, games, angles, _free(request), typed, about)
+        return list_games(session), sorted({each.recording.angle for each in list_recordings(session)})
 
 
 @uploads.post("/recordings", max_body_size=MOST_UPLOAD)
@@ -143,8 +185,8 @@ async def bring_recordings(request: Request, db: Db, viewer: Looking, at: Now) -
     try:
         form = await forms.read(request, UploadForm)
     except forms.Mistakes as mistakes:
-        shown = await anyio.to_thread.run_sync(_form, request, db, None, mistakes.typed, mistakes.about)
-        return page(request, "recordings/form.html", shown, status=422)
+        shown = await anyio.to_thread.run_sync(_new, request, db, viewer, mistakes.typed, mistakes.about)
+        return page(request, "recordings/new.html", shown, status=422)
     new = form.new()
     ids = [secrets.token_hex(8) for _ in form.files]
     spool: Path = request.app.state.library.spool
@@ -202,7 +244,7 @@ def edit_recording_page(request: Request, recording_id: NamedId, db: Db) -> Resp
     """The form for correcting what is said of it."""
     with db.read() as session:
         facts = load_recording(session, recording_id)
-    return page(request, "recordings/form.html", _form(request, db, facts, typed_of(facts.recording), {}))
+    return page(request, "recordings/form.html", DetailsPage(facts, *_known(db), typed_of(facts.recording), {}))
 
 
 @router.post("/recordings/{recording_id}")
@@ -212,8 +254,10 @@ async def correct(request: Request, recording_id: NamedId, db: Db, viewer: Looki
     try:
         form = await forms.read(request, DetailsForm)
     except forms.Mistakes as mistakes:
-        shown = await anyio.to_thread.run_sync(_form, request, db, facts, mistakes.typed, mistakes.about)
-        return page(request, "recordings/form.html", shown, status=422)
+        known = await anyio.to_thread.run_sync(_known, db)
+        return page(
+            request, "recordings/form.html", DetailsPage(facts, *known, mistakes.typed, mistakes.about), status=422
+        )
     new, old = form.new(), facts.recording
     recording = form.recording(old.id, old.file, new, offset=old.offset)
     await db.changed(correct_recording, recording, new, viewer.person_id, now=at)
@@ -234,7 +278,8 @@ async def remove_recording(request: Request, recording_id: NamedId, db: Db, view
 
 
 def _free(request: Request) -> int:
-    return free_bytes(request.app.state.library.spool)
+    """Bytes that there is room for, beside what is on its way."""
+    return Parts(request.app.state.library).room()
 
 
 router.include_router(uploads)

@@ -1,12 +1,13 @@
 // <live-jobs>: keeps the progress of the jobs inside it up to date. Rows carry `data-job` and `data-state`; when one of
 // them comes to its end or begins, the inside is fetched anew from the page itself. With `all`, new jobs count too.
+// With `data-from`, rows are fetched one by one from that page, by their ids; all else inside is somebody else's.
 
 const NEAR_MS = 1000;
 const FAR_MS = 5000;
 
 /** @typedef {{id: string, state: string, share: number, doing: string}} JobState */
 
-class LiveJobs extends HTMLElement {
+export class LiveJobs extends HTMLElement {
   /** @type {ReturnType<typeof setTimeout> | undefined} */
   #timer;
 
@@ -16,6 +17,12 @@ class LiveJobs extends HTMLElement {
 
   disconnectedCallback() {
     clearTimeout(this.#timer);
+  }
+
+  /** Begin to look after rows that were not here before. */
+  watch() {
+    clearTimeout(this.#timer);
+    this.#wait();
   }
 
   #wait() {
@@ -40,20 +47,36 @@ class LiveJobs extends HTMLElement {
     const { jobs } = await reply.json();
     const states = new Map(jobs.map((job) => [job.id, job]));
     const rows = this.#rows();
-    const changed = rows.some((row) => states.get(row.dataset.job ?? "")?.state !== row.dataset.state);
+    const changed = rows.filter((row) => states.get(row.dataset.job ?? "")?.state !== row.dataset.state);
     const added = this.hasAttribute("all") && states.size > rows.length;
-    if (changed || added) await this.#renew();
+    if (changed.length && this.dataset.from) await this.#renewRows(changed, this.dataset.from);
+    else if (changed.length || added) await this.#renew();
     for (const row of this.#rows()) tell(row, states.get(row.dataset.job ?? ""));
   }
 
   /** Takes this element's inside from a fresh copy of the page; what had the focus keeps it. */
   async #renew() {
-    const reply = await fetch(location.href, { headers: { accept: "text/html" } });
-    if (!reply.ok) return;
-    const fresh = new DOMParser().parseFromString(await reply.text(), "text/html").getElementById(this.id);
-    if (!fresh) return;
+    const fresh = (await pageAt(location.href))?.getElementById(this.id);
+    if (fresh) this.#keepingFocus(() => this.replaceChildren(...fresh.childNodes));
+  }
+
+  /**
+   * Takes rows from a fresh copy of another page; one that it does not have stays as it is.
+   * @param {HTMLElement[]} rows
+   * @param {string} from
+   */
+  async #renewRows(rows, from) {
+    const page = await pageAt(from);
+    for (const row of rows) {
+      const fresh = page?.getElementById(row.id);
+      if (fresh) this.#keepingFocus(() => row.replaceWith(fresh));
+    }
+  }
+
+  /** @param {() => void} change */
+  #keepingFocus(change) {
     const focused = this.contains(document.activeElement) ? document.activeElement?.id : "";
-    this.replaceChildren(...fresh.childNodes);
+    change();
     if (focused) document.getElementById(focused)?.focus();
   }
 
@@ -61,6 +84,15 @@ class LiveJobs extends HTMLElement {
   #rows() {
     return Array.from(this.querySelectorAll("[data-job]"));
   }
+}
+
+/**
+ * @param {string} address
+ * @returns {Promise<Document | null>} null when there was no page
+ */
+async function pageAt(address) {
+  const reply = await fetch(address, { headers: { accept: "text/html" } });
+  return reply.ok ? new DOMParser().parseFromString(await reply.text(), "text/html") : null;
 }
 
 /**
