@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
-from sqlmodel import Field
+from sqlmodel import JSON, Field
 
 from app.store.tables.base import Table, document, instant
 
@@ -19,6 +19,7 @@ class LeagueRow(Table, table=True):
     is_demo: bool = False
     secret: str
     made_at: datetime = instant()
+    settings: dict[str, Any] = Field(default_factory=dict, sa_type=JSON, sa_column_kwargs={"server_default": "{}"})
 
 
 class PositionRow(Table, table=True):
@@ -41,7 +42,10 @@ class CrewRow(Table, table=True):
 
 
 class PersonRow(Table, table=True):
-    """A person by a random id. Erasing empties the name and cuts the tie; facts stay with the id."""
+    """A person by a random id. Erasing empties the name and cuts the tie; facts stay with the id.
+
+    `extra_time`: percent that is added to the time to decide, an accommodation that somebody has recorded.
+    """
 
     __tablename__ = "person"
     id: str = Field(primary_key=True)
@@ -51,6 +55,7 @@ class PersonRow(Table, table=True):
     is_young: bool = False
     consent: str = ""
     away_until: date | None = None
+    extra_time: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     made_at: datetime = instant()
     erased_at: datetime | None = instant(default=None)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
-from sqlmodel import Field
+from sqlmodel import JSON, Field
 
 from app.store.tables.base import Table, document, instant
 
@@ -27,7 +27,10 @@ class QuizRow(Table, table=True):
 
 
 class QuizItemRow(Table, table=True):
-    """A clip in a quiz, asked for one topic. `side`: its ruling when published; `cut`: digest of the phone cut."""
+    """A clip in a quiz, asked for one topic. `side`: its ruling when published; `cut`: digest of the phone cut.
+
+    `form`: which of the equal forms of the quiz asks it, from 0; spares stand by for all of them.
+    """
 
     __tablename__ = "quiz_item"
     quiz_id: str = Field(primary_key=True, foreign_key="quiz.id")
@@ -36,18 +39,20 @@ class QuizItemRow(Table, table=True):
     topic: str
     side: str
     is_spare: bool = False
+    form: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     cut: str | None = None
     facts: dict[str, Any] = document()
 
 
 class AssignmentRow(Table, table=True):
-    """Who is to sit a quiz or watch a lesson, and by when. `kind`: quiz, lesson."""
+    """Who is to sit a quiz or watch a lesson, and by when. `kind`: quiz, lesson. `form`: which form of the quiz."""
 
     __tablename__ = "assignment"
     kind: str = Field(primary_key=True)
     noun_id: str = Field(primary_key=True)
     person_id: str = Field(primary_key=True, foreign_key="person.id", index=True)
     due_at: datetime | None = instant(default=None)
+    form: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     made_at: datetime = instant()
 
 
@@ -82,7 +87,10 @@ class QuestionRow(Table, table=True):
 
 
 class AnswerRow(Table, table=True):
-    """A decision, appended once. `verdict` is that of its timing; what it is worth is never stored but computed."""
+    """A decision, appended once. `verdict` is that of its timing; what it is worth is never stored but computed.
+
+    `found`: what a review look asks besides: the outcome of the review, the frame that was named.
+    """
 
     __tablename__ = "answer"
     sitting_id: str = Field(primary_key=True, foreign_key="sitting.id")
@@ -93,6 +101,7 @@ class AnswerRow(Table, table=True):
     decision: str | None
     verdict: str
     claimed: dict[str, Any] = document()
+    found: dict[str, Any] = Field(default_factory=dict, sa_type=JSON, sa_column_kwargs={"server_default": "{}"})
     idempotency: str
     received_at: datetime = instant()
 
