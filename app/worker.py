@@ -25,7 +25,7 @@ from app.actions.instep import put_in_step
 from app.actions.intake import clear_spool, prepare_recording
 from app.actions.job import Performer, Work, sweep_jobs
 from app.actions.lesson import make_tape
-from app.actions.quiz import make_cuts
+from app.actions.quiz import make_cuts, make_forms
 from app.adapters.files import FULL_DISK, Library
 from app.adapters.queue import QUEUE, Queue, hang
 from app.domain.errors import BadInput, Busy, PennonError, RenderFailed
@@ -39,6 +39,7 @@ JOBS: dict[str, Performer] = {
     "prepare": prepare_recording,
     "tape": make_tape,
     "cuts": make_cuts,
+    "forms": make_forms,
     "instep": put_in_step,
 }
 """Kind of job -> what does it."""

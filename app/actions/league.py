@@ -1,4 +1,4 @@
-"""The beginning of a league."""
+"""The beginning of a league, and what its people set for all."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from datetime import datetime
 from sqlmodel import Session
 
 from app.domain.curriculum import About
-from app.store.league import LeagueFacts, add_league, audit, find_league
+from app.domain.people import QuietHours
+from app.store.league import LeagueFacts, add_league, audit, find_league, set_quiet_hours
 
 NEW = About(
     id="new-league",
@@ -29,3 +30,9 @@ def found_league(session: Session, about: About, *, is_demo: bool, now: datetime
     add_league(session, made, now)
     audit(session, now, "system", "found", "league", about.id, is_demo=is_demo)
     return made
+
+
+def change_quiet_hours(session: Session, hours: QuietHours, by: str, *, now: datetime) -> None:
+    """Set when nothing is due; what has been given out already stays due when it was."""
+    set_quiet_hours(session, hours)
+    audit(session, now, by, "set", "league", "quiet hours", begins=hours.begins, ends=hours.ends)

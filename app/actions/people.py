@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 
 from sqlmodel import Session
 
+from app.actions.quiz import join_in
 from app.actions.signin import invite_person, sign_out_everywhere
 from app.domain.errors import BadInput
 from app.domain.people import STAFF, Role
@@ -29,6 +30,7 @@ from app.store.people import (
     list_seats,
     load_person,
     save_person,
+    set_extra_time,
 )
 
 STAFF_INVITE = timedelta(days=3)
@@ -97,8 +99,23 @@ def _refuse_last_supervisor(session: Session, person_id: str) -> None:
         raise WrongField("role", "Nobody else is a supervisor. Give somebody that role first.")
 
 
+def give_extra_time(session: Session, person_id: str, percent: int, grounds: str, by: str, *, now: datetime) -> None:
+    """Add so many percent to the time that an official has to decide, on grounds that stay on record; 0 takes it away.
+
+    Raises NotFound; WrongField without grounds, or for somebody who takes no checks.
+    """
+    if load_person(session, person_id).role is not Role.OFFICIAL:
+        raise WrongField("percent", "Only officials take checks.")
+    if not grounds.strip():
+        raise WrongField("grounds", "Say who agreed to it, and when.")
+    set_extra_time(session, person_id, percent)
+    audit(session, now, by, "extra time", "person", person_id, percent=percent, grounds=grounds.strip())
+
+
 def seat_person(session: Session, person_id: str, place: Place | None, by: str, *, now: datetime) -> None:
     """Move an official to a place in a crew from today on, or out of all crews; what was before stays on record.
+
+    They get what their new crew has to do.
 
     Raises NotFound; WrongField when the crew or position is not there, or the person is no official.
     """
@@ -111,6 +128,8 @@ def seat_person(session: Session, person_id: str, place: Place | None, by: str, 
     if place is not None:
         add_membership(session, person_id, place.crew, place.position, today)
     session.flush()
+    if place is not None:
+        join_in(session, person_id, place.crew, now=now)
     audit(session, now, by, "seat", "person", person_id, crew=place and place.crew, position=place and place.position)
 
 

@@ -3,104 +3,111 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections.abc import Iterable, Iterator
+from datetime import datetime
 
 from sqlmodel import Session
 
+from app.actions.difficulty import Difficulty
+from app.actions.forms import gathered, people_of, refuse_review
 from app.actions.job import Work, order_job
 from app.adapters.files import digest_of
 from app.adapters.phone import phone_cut
 from app.adapters.still import still
 from app.domain.clip import Clip, Key
 from app.domain.errors import BadInput, NotFound, RenderFailed
-from app.domain.guard import cut_of, refusal_of
-from app.domain.quiz import Candidate, Drawn, QuizPlan, drawn
+from app.domain.guard import cut_of
+from app.domain.quiz import Drawn, QuizPlan, Taken, dealt
 from app.domain.recording import Prepared
-from app.domain.rulecard import Ruling
 from app.domain.timecode import Rate
-from app.store.content import clips_by_id, list_clips, load_lesson
-from app.store.league import audit
+from app.store.content import cards_on, clips_by_id, load_lesson
+from app.store.league import audit, load_quiet_hours
 from app.store.people import list_seats
-from app.store.quizzes import Kind, Quiz, QuizItem, add_quiz, assign, list_items, load_quiz, set_cut
-from app.store.recordings import RecordingState, prepared_of, recordings_by_id
-from app.store.sittings import list_looked_at
-
-
-@dataclass(frozen=True)
-class Stock:
-    """Clips that a plan may draw from, by side, and why that is not enough ("": it is)."""
-
-    flags: int
-    no_flags: int
-    shortage: str
-
-
-def candidates_of(clips: Iterable[Clip], plan: QuizPlan, rate: Rate, seen: Collection[str]) -> list[Candidate]:
-    """Clips that the plan may ask about: keyed for its topics, showing enough before they give themselves away.
-
-    `seen`: ids of clips that somebody asked has looked at lately; they are left out.
-    """
-    return [
-        Candidate(key.topic, key.ruling, clip.id)
-        for clip in clips
-        for key in clip.keys
-        if key.topic in plan.topics and clip.id not in seen and refusal_of(clip, key, rate) is None
-    ]
-
-
-def candidates_now(
-    session: Session, plan: QuizPlan, rate: Rate, people: Iterable[str], now: datetime
-) -> list[Candidate]:
-    """Clips for a plan as things stand, when these people are asked."""
-    clips = list_clips(session)
-    facts = recordings_by_id(session, {clip.views[0].recording for clip in clips})
-    shown = {name for name, each in facts.items() if each.state is not RecordingState.REFUSED}
-    seen = list_looked_at(session, people, now - timedelta(days=plan.unseen_days))
-    return candidates_of((clip for clip in clips if clip.views[0].recording in shown), plan, rate, seen)
-
-
-def stock_of(session: Session, plan: QuizPlan, rate: Rate, now: datetime) -> Stock:
-    """What there is for a plan and its crews, and what is missing, in words."""
-    found = candidates_now(session, plan, rate, people_of(session, plan.crews, now), now)
-    flags = len({each.clip for each in found if each.side is Ruling.FLAG})
-    no_flags = len({each.clip for each in found if each.side is Ruling.NO_FLAG})
-    try:
-        refuse_review(plan)
-        drawn(plan, found, seed=0)
-    except BadInput as error:
-        return Stock(flags, no_flags, str(error))
-    return Stock(flags, no_flags, "")
-
-
-def refuse_review(plan: QuizPlan) -> None:
-    """Raises BadInput for a plan of review looks: the check on the phone asks one look at full speed."""
-    if plan.look == "review":
-        raise BadInput("Review looks, with angles and slow motion, cannot be taken on phones yet.")
-
-
-def people_of(session: Session, crews: Iterable[str], now: datetime) -> list[str]:
-    """Ids of who sits in these crews today."""
-    return [seat.person.id for crew in crews for seat in list_seats(session, now.date(), crew)]
+from app.store.quizzes import (
+    Assignment,
+    Kind,
+    Quiz,
+    QuizItem,
+    add_quiz,
+    assign,
+    find_quiz,
+    list_assignments,
+    list_items,
+    load_quiz,
+    set_cut,
+)
+from app.store.recordings import prepared_of
 
 
 def publish_quiz(
     session: Session, plan: QuizPlan, rate: Rate, seed: int, due_at: datetime | None, by: str, *, now: datetime
 ) -> Quiz:
-    """Draw the clips of a plan, order their phone cuts, and assign the quiz to the plan's crews.
+    """Draw a quiz and publish it at once: for plans whose draw takes no time (`takes_long`).
 
     Raises BadInput when there are not enough clips, or for a plan of review looks; then nothing is published.
     """
     refuse_review(plan)
+    found = gathered(session, plan, rate, now)
+    return keep_quiz(session, _fresh_id(), plan, found.drawn(plan, seed), found.difficulty, due_at, by, now=now)
+
+
+def _fresh_id() -> str:
+    return secrets.token_urlsafe(8)
+
+
+def keep_quiz(
+    session: Session,
+    quiz_id: str,
+    plan: QuizPlan,
+    chosen: Drawn,
+    known: Difficulty,
+    due_at: datetime | None,
+    by: str,
+    *,
+    now: datetime,
+) -> Quiz:
+    """Publish what was drawn: order the phone cuts, and deal the forms to the plan's crews. Again, it changes nothing.
+
+    What is due in the quiet hours is due when they begin.
+    """
+    there = find_quiz(session, quiz_id)
+    if there is not None:
+        return there
+    due_at = awake(session, due_at)
+    quiz = Quiz(quiz_id, plan.title, plan, due_at, by, now)
+    add_quiz(session, quiz, items_of(chosen, known))
     people = people_of(session, plan.crews, now)
-    chosen = drawn(plan, candidates_now(session, plan, rate, people, now), seed)
-    quiz = Quiz(secrets.token_urlsafe(8), plan.title, plan, due_at, by, now)
-    add_quiz(session, quiz, items_of(chosen))
-    assign(session, "quiz", quiz.id, people, due_at, now)
+    forms = dealt(people, plan.forms, {}, plan.deal)
+    assign(session, "quiz", quiz.id, forms, due_at, now, forms)
     order_job(session, "cuts", cuts_key(quiz.id), {"quiz": quiz.id}, f"Clips for {quiz.title}", by, now=now)
-    audit(session, now, by, "publish", "quiz", quiz.id, title=quiz.title, clips=len(chosen.asked), people=len(people))
+    facts = {"clips": plan.clips, "forms": plan.forms, "people": len(people), "gave_way": list(chosen.gave_way)}
+    audit(session, now, by, "publish", "quiz", quiz.id, title=quiz.title, **facts)
     return quiz
+
+
+def order_forms(
+    session: Session, plan: QuizPlan, rate: Rate, seed: int, due_at: datetime | None, by: str, *, now: datetime
+) -> str:
+    """Have a quiz drawn and published by a worker, where the draw takes its time; the id of the job."""
+    refuse_review(plan)
+    quiz_id = _fresh_id()
+    args = {"quiz": quiz_id, "plan": plan.model_dump(mode="json"), "rate": str(rate), "seed": seed, "by": by}
+    args["due"] = None if due_at is None else due_at.isoformat()
+    return order_job(session, "forms", f"forms:{quiz_id}", args, f"Forms for {plan.title}", by, now=now)
+
+
+def make_forms(work: Work) -> None:
+    """The job `forms`: draw a quiz and publish it whole. Raises BadInput that says what is missing."""
+    args = work.args
+    plan, rate = QuizPlan.model_validate(args["plan"]), Rate.model_validate(args["rate"])
+    work.tell("Choosing clips", 0.1)
+    with work.database.read() as session:
+        found = gathered(session, plan, rate, work.clock())
+    chosen = found.drawn(plan, int(args["seed"]))
+    work.tell("Publishing", 0.9)
+    due_at = None if args["due"] is None else datetime.fromisoformat(args["due"])
+    told = (str(args["quiz"]), plan, chosen, found.difficulty, due_at, str(args["by"]))
+    work.database.change(keep_quiz, *told, now=work.clock())
 
 
 def cuts_key(quiz_id: str) -> str:
@@ -108,11 +115,23 @@ def cuts_key(quiz_id: str) -> str:
     return f"cuts:{quiz_id}"
 
 
-def items_of(chosen: Drawn) -> list[QuizItem]:
-    """The items of a quiz: those asked first, spares after them."""
-    asked = [QuizItem(n, each.clip, each.topic, each.side) for n, each in enumerate(chosen.asked)]
-    first = len(asked)
-    return asked + [QuizItem(first + n, each.clip, each.topic, each.side, True) for n, each in enumerate(chosen.spares)]
+def items_of(chosen: Drawn, known: Difficulty) -> list[QuizItem]:
+    """The items of a quiz: those of each form in turn, spares after them."""
+    asked = [(form, each, False) for form, clips in enumerate(chosen.forms) for each in clips]
+    spares = [(0, each, True) for each in chosen.spares]
+    return [
+        QuizItem(
+            n=n,
+            clip_id=each.clip,
+            topic=each.topic,
+            side=each.side,
+            is_spare=is_spare,
+            form=form,
+            angle=each.angle,
+            chance=known.chance(each.clip, each.topic),
+        )
+        for n, (form, each, is_spare) in enumerate([*asked, *spares])
+    ]
 
 
 def make_cuts(work: Work) -> None:
@@ -125,11 +144,12 @@ def make_cuts(work: Work) -> None:
         items = list_items(session, quiz_id)
         clips = clips_by_id(session, [item.clip_id for item in items])
         prepared = prepared_of(session, [view.recording for clip in clips.values() for view in clip.views])
+        heard = {topic for topic, card in cards_on(session, work.clock().date()).items() if card.sound_cue}
     ready = [item for item in items if clips[item.clip_id].views[0].recording in prepared]
     for done, item in enumerate(ready):
         work.tell(f"Clip {done + 1} of {len(items)}", done / len(items))
         if item.cut is None:
-            _make_cut(work, quiz_id, item, clips[item.clip_id], prepared)
+            _make_cut(work, quiz_id, item, clips[item.clip_id], prepared, sound=item.topic in heard)
     if len(ready) < len(items):
         raise RenderFailed("Some of its recordings are still being prepared.", permanent=False)
     work.tell("Pictures for the results", 0.99)
@@ -138,10 +158,13 @@ def make_cuts(work: Work) -> None:
             still(source.digest, frame, source.house, work.library)
 
 
-def _make_cut(work: Work, quiz_id: str, item: QuizItem, clip: Clip, prepared: dict[str, Prepared]) -> None:
+def _make_cut(
+    work: Work, quiz_id: str, item: QuizItem, clip: Clip, prepared: dict[str, Prepared], *, sound: bool
+) -> None:
     source = prepared[clip.views[0].recording]
-    cut = cut_of(clip, _key(clip, item.topic), source.house.rate, tail_seed(clip.id, item.topic))
-    digest = phone_cut(cut, source.digest, source.house, work.library)
+    seed = tail_seed(clip.id, item.topic)
+    cut = cut_of(clip, _key(clip, item.topic), source.house.rate, seed, sound=sound)
+    digest = phone_cut(cut, source.digest, source.house, work.library, has_sound=source.sound)
     work.database.change(keep_cut, quiz_id, item.n, digest, cut.frames, now=work.clock())
 
 
@@ -171,20 +194,70 @@ def keep_cut(session: Session, quiz_id: str, n: int, digest: str, frames: int, *
     set_cut(session, quiz_id, n, digest, frames)
 
 
+def awake(session: Session, due_at: datetime | None) -> datetime | None:
+    """When something is due that was to be due at an instant: never in the league's quiet hours, which it precedes."""
+    if due_at is None:
+        return None
+    wall = due_at.astimezone().replace(tzinfo=None)
+    before = load_quiet_hours(session).before(wall)
+    return due_at if before == wall else before.astimezone()
+
+
 def assign_crews(
     session: Session, kind: Kind, noun_id: str, crews: Iterable[str], due_at: datetime | None, by: str, *, now: datetime
 ) -> int:
-    """Give the members of crews a quiz or lesson to do; how many people that are.
+    """Give the members of crews a quiz or lesson to do; how many people that are. Forms of a quiz go on in turn.
 
-    Raises NotFound when it is not there, BadInput when it is for nobody.
+    What is due in the quiet hours is due when they begin. Raises NotFound when it is not there, BadInput when it is
+    for nobody.
     """
-    if kind == "quiz" and load_quiz(session, noun_id).is_archived:
-        raise BadInput("This quiz was taken elsewhere; nobody can take it here.")
+    people = people_of(session, crews, now)
+    forms: dict[str, int] = {}
     if kind == "lesson":
         load_lesson(session, noun_id)
-    people = people_of(session, crews, now)
+    else:
+        quiz = load_quiz(session, noun_id)
+        if quiz.is_archived:
+            raise BadInput("This quiz was taken elsewhere; nobody can take it here.")
+        forms = dealt(people, quiz.plan.forms, _given(session, noun_id), quiz.plan.deal)
     if not people:
         raise BadInput("Choose a crew with somebody in it.")
-    assign(session, kind, noun_id, people, due_at, now)
+    names = [each.person for each in people]
+    assign(session, kind, noun_id, names, awake(session, due_at), now, forms)
     audit(session, now, by, "assign", kind, noun_id, people=len(people))
     return len(people)
+
+
+def _given(session: Session, quiz_id: str) -> dict[str, int]:
+    return {each.person_id: each.form for each in list_assignments(session, "quiz", noun_id=quiz_id)}
+
+
+def join_in(session: Session, person_id: str, crew_id: str, *, now: datetime) -> int:
+    """Give somebody who is new in a crew what at least half of the others there still have to do; how much that is.
+
+    It is due when it is for them; what was due before is over.
+    """
+    mates = [seat.person.id for seat in list_seats(session, now.date(), crew_id) if seat.person.id != person_id]
+    everything = list_assignments(session)
+    mine = {(each.kind, each.noun_id) for each in everything if each.person_id == person_id}
+    theirs: dict[tuple[Kind, str], list[Assignment]] = {}
+    for each in everything:
+        if each.person_id in mates and (each.due_at is None or each.due_at > now):
+            theirs.setdefault((each.kind, each.noun_id), []).append(each)
+    joined = [given for what, given in theirs.items() if what not in mine and 2 * len(given) >= len(mates)]
+    for given in joined:
+        _give_too(session, given, Taken(person_id, crew_id), now)
+    return len(joined)
+
+
+def _give_too(session: Session, given: list[Assignment], new: Taken, now: datetime) -> None:
+    """Give somebody what these have been given; a quiz that was taken elsewhere is nobody's any more."""
+    kind, noun_id, due_at = given[0].kind, given[0].noun_id, given[0].due_at
+    forms: dict[str, int] = {}
+    if kind == "quiz":
+        quiz = load_quiz(session, noun_id)
+        if quiz.is_archived:
+            return
+        crew = [Taken(each.person_id, new.crew) for each in given]
+        forms = dealt([*crew, new], quiz.plan.forms, _given(session, noun_id), quiz.plan.deal)
+    assign(session, kind, noun_id, [new.person], due_at, now, forms)

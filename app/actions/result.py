@@ -8,6 +8,8 @@ from datetime import date
 
 from sqlmodel import Session
 
+from app.actions.clearing import goes_on
+from app.domain.answer import attempt_holds
 from app.domain.clip import Clip, Key
 from app.domain.errors import NotFound
 from app.domain.marking import Said, contradicted, deciding, right_decision, right_reason, right_second
@@ -16,6 +18,7 @@ from app.domain.tendency import Tendency, tendency
 from app.store.content import clips_by_id, list_cards, list_exceptions
 from app.store.quizzes import Quiz, load_quiz
 from app.store.sittings import (
+    PRACTICE,
     Answer,
     Reasons,
     Sitting,
@@ -30,7 +33,7 @@ from app.store.sittings import (
 class MarkedLook:
     """One answered look. `number`: among those that count, from 1; None for one that does not count.
 
-    `card`: the rule as it was on the day of the answer.
+    In a practice, where nothing counts anywhere, all are numbered. `card`: the rule as it was on the day of the answer.
     """
 
     n: int
@@ -45,6 +48,11 @@ class MarkedLook:
     def counts(self) -> bool:
         """Whether it is scored."""
         return self.number is not None
+
+    @property
+    def is_practice(self) -> bool:
+        """It was called and could not be timed: it does not count, and is worth looking at all the same."""
+        return self.answer.verdict == "UNVERIFIED" and self.answer.decision is not None
 
     @property
     def is_late(self) -> bool:
@@ -99,6 +107,12 @@ class Result:
         return sum(look.counts for look in self.looks)
 
     @property
+    def holds(self) -> bool:
+        """Whether it is a fair sample; else too many of its looks were replaced, and nothing of it counts anywhere."""
+        verdicts = [look.answer.verdict for look in self.looks]
+        return attempt_holds(self.sitting.asked, verdicts.count("VOID"), verdicts.count("UNVERIFIED"))
+
+    @property
     def right(self) -> int:
         """Looks that were decided right."""
         return sum(look.is_right for look in self.looks)
@@ -132,9 +146,10 @@ def result_of(session: Session, sitting_id: str) -> Result:
         key = clip.key(answer.topic)
         if key is None or card is None:
             continue  # the clip was never about this topic: nothing is left to say of the look
-        number += answer.counts
+        is_numbered = answer.counts or answer.verdict == PRACTICE
+        number += is_numbered
         said = reasons.get(answer.n)
-        looks.append(MarkedLook(answer.n, number if answer.counts else None, answer, said, clip, key, card))
+        looks.append(MarkedLook(answer.n, number if is_numbered else None, answer, said, clip, key, card))
     exceptions = {each.id: each for each in list_exceptions(session)}
     return Result(load_quiz(session, sitting.quiz_id), sitting, tuple(looks), exceptions)
 
@@ -145,12 +160,13 @@ def _card(cards: list[RuleCard], topic: str, day: date) -> RuleCard | None:
 
 
 def results_of(session: Session, person_id: str) -> list[Result]:
-    """Every check that somebody has taken to its end, the newest first."""
-    ended = [sitting for sitting in list_sittings(session, person_id) if sitting.ended_at is not None]
-    return [result_of(session, sitting.id) for sitting in ended]
+    """Every check that somebody has taken to its end, the newest first; practice is none."""
+    ended = [each for each in list_sittings(session, person_id) if each.ended_at is not None]
+    found = [result_of(session, each.id) for each in ended if not goes_on(session, each)]
+    return [result for result in found if result.quiz.plan.purpose != "practice"]
 
 
 def tendency_in(results: Iterable[Result]) -> Tendency:
     """What the counted looks of several checks say together of which way their official leans."""
-    looks = (look for result in results for look in result.looks if look.counts)
+    looks = (look for result in results if result.holds for look in result.looks if look.counts)
     return tendency((look.key.ruling, look.answer.decision) for look in looks)

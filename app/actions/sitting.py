@@ -1,6 +1,6 @@
 """Taking a check: it is started, each look is opened once, decided once, and explained once.
 
-The three functions marked hot share commits with those of other phones, so they use Core statements only.
+The functions marked hot share commits with those of other phones, so they use Core statements only.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from typing import Any
 
 from sqlmodel import Session
 
-from app.domain.answer import TimingPolicy, judge
+from app.actions.clearing import begin_clearing, extend_clearing, goes_on
+from app.domain.answer import Cause, TimingPolicy, cause_of, judge
 from app.domain.errors import Conflict, NotFound
 from app.domain.quiz import asks_all, order_of
 from app.domain.rulecard import Presence, Ruling
@@ -24,6 +25,7 @@ from app.store.league import audit
 from app.store.quizzes import Quiz, list_assignments, list_items, load_quiz
 from app.store.sittings import (
     COUNTED,
+    PRACTICE,
     LookRow,
     Sitting,
     add_answer,
@@ -31,15 +33,19 @@ from app.store.sittings import (
     add_reason,
     add_sitting,
     answer_row,
+    close_look,
     count_hidden,
     end_sitting,
+    find_unsaid,
     free_spare,
+    is_injury,
     list_answers,
     list_looks,
     list_sittings,
     load_sitting,
     look_row,
     reason_row,
+    serve_anew,
     serve_look,
 )
 
@@ -52,7 +58,8 @@ class Given:
     """What a phone reports of one decision. Times in ms of its steady clock; `decide` counts from the last frame.
 
     `rtt`: the shortest round trip that the server has measured. `reopened`: the page was loaded anew after the look
-    was opened, so that the phone knows no times.
+    was opened, so that the phone knows no times. `unopened`: the network was away, so the phone showed the clip by
+    itself; nobody can time that, and it is kept for practice.
     """
 
     nonce: str
@@ -65,6 +72,7 @@ class Given:
     rtt: int
     idempotency: str
     reopened: bool = False
+    unopened: bool = False
 
 
 def start_sitting(session: Session, quiz_id: str, person_id: str, *, now: datetime) -> Sitting:
@@ -72,12 +80,14 @@ def start_sitting(session: Session, quiz_id: str, person_id: str, *, now: dateti
 
     Raises NotFound when it is not one's own to take, Conflict when it has been taken.
     """
-    quiz = _given(session, quiz_id, person_id)
+    quiz, form = _given(session, quiz_id, person_id)
+    if quiz.plan.purpose == "clearance":
+        return begin_clearing(session, quiz, person_id, now=now)
     for sitting in list_sittings(session, person_id, quiz_id):
         if sitting.ended_at is not None:
             raise Conflict("You have taken this check already.")
         return sitting
-    items = [item for item in list_items(session, quiz_id) if not item.is_spare]
+    items = [item for item in list_items(session, quiz_id, form) if not item.is_spare]
     if any(item.cut is None for item in items) and not quiz.is_archived:
         raise Conflict("The clips of this check are still being prepared. Come back in a few minutes.")
     seed = secrets.randbelow(2**31)
@@ -90,27 +100,40 @@ def start_sitting(session: Session, quiz_id: str, person_id: str, *, now: dateti
 
 def start_check_here(session: Session, quiz_id: str, person_id: str, *, now: datetime) -> Sitting:
     """The same for a check with pictures. Raises NotFound for one that was recorded elsewhere, too."""
-    if _given(session, quiz_id, person_id).is_archived:
+    if _given(session, quiz_id, person_id)[0].is_archived:
         raise NotFound("There is no such check.")
     return start_sitting(session, quiz_id, person_id, now=now)
 
 
-def _given(session: Session, quiz_id: str, person_id: str) -> Quiz:
-    """A quiz that somebody is to take. Raises NotFound, in the same words for others' as for what is not there."""
-    if quiz_id not in {each.noun_id for each in list_assignments(session, "quiz", person_id)}:
-        raise NotFound("There is no such check.")
-    return load_quiz(session, quiz_id)
+def _given(session: Session, quiz_id: str, person_id: str) -> tuple[Quiz, int]:
+    """A quiz that somebody is to take, and which of its forms.
+
+    Raises NotFound, in the same words for others' as for what is not there.
+    """
+    for each in list_assignments(session, "quiz", person_id, quiz_id):
+        return load_quiz(session, quiz_id), each.form
+    raise NotFound("There is no such check.")
 
 
 @hot
 def open_look(
-    connection: Connection, sitting_id: str, n: int, person_id: str, nonce: str, *, now: datetime
+    connection: Connection,
+    sitting_id: str,
+    n: int,
+    person_id: str,
+    nonce: str,
+    lost: str | None = None,
+    *,
+    now: datetime,
 ) -> dict[str, Any]:
     """Open a look: its clock runs from now. Raises NotFound for somebody else's.
 
-    One that was opened before says so: the decision may still be sent, but there is never a second showing.
+    One that was opened before says so: the decision may still be sent, but there is never a second showing. `lost`: the
+    nonce of an opening whose reply never came, so that nothing was shown; such a look is opened anew.
     """
     row = look_row(connection, sitting_id, n, person_id)
+    if lost is not None and serve_anew(connection, sitting_id, n, nonce, lost, now):
+        return {"opened": True, "state": "served", "nonce": nonce}
     if row.state != "ahead":
         return {"opened": False, "state": row.state, "nonce": row.nonce if row.state == "served" else None}
     serve_look(connection, sitting_id, n, nonce, now)
@@ -131,37 +154,52 @@ def submit_answer(
 ) -> dict[str, Any]:
     """Keep a decision, once. The same key again has the same reply; a look whose timing is not sound is replaced.
 
-    Raises NotFound for somebody else's look, Conflict when it was not opened, or decided under another key.
+    Raises NotFound for somebody else's look, Conflict when it was not opened, or decided under another key. One that
+    the phone showed by itself is taken unopened, and never counts.
     """
     row = look_row(connection, sitting_id, n, person_id)
     kept = answer_row(connection, sitting_id, n)
     if kept is not None:
         if kept.idempotency != given.idempotency:
             raise Conflict("This look has been decided already.")
-        return _reply(row, kept.verdict)
-    if row.state != "served" or row.nonce != given.nonce:
+        return _reply(row, kept.verdict, kept.claimed.get("cause", ""))
+    if not _may_answer(row, given):
         raise Conflict("This look has not been opened.")
-    verdict = _verdict(row, given, policy, clip_ms, now)
+    verdict, cause = _verdict(row, given, policy, clip_ms, now)
     if verdict == "VOID" and (given.hidden or given.reopened) and count_hidden(connection, sitting_id):
         verdict = "LATE"  # out of sight a second time is no answer, or hiding would be a free skip
     counts = verdict in COUNTED
-    add_answer(connection, _values(sitting_id, n, row, given, verdict, now), "decided" if counts else "void")
+    values = _values(sitting_id, n, row, given, verdict, now)
+    values["claimed"]["cause"] = cause
+    add_answer(connection, values, "decided" if counts or verdict == PRACTICE else "void")
     if not counts:
         _replace(connection, sitting_id, row)
-    return _reply(row, verdict)
+    return _reply(row, verdict, cause)
 
 
-def _verdict(row: LookRow, given: Given, policy: TimingPolicy, clip_ms: int, now: datetime) -> str:
-    """What the timing is worth. After a reload nothing is known but the server's own clock, which must suffice."""
+def _may_answer(row: LookRow, given: Given) -> bool:
+    """Whether this phone holds the look open; or says that it showed the clip by itself, which gains nothing."""
+    if given.unopened:
+        return row.state in ("ahead", "served")
+    return bool(row.state == "served" and row.nonce == given.nonce)
+
+
+def _verdict(row: LookRow, given: Given, policy: TimingPolicy, clip_ms: int, now: datetime) -> tuple[str, Cause]:
+    """What the timing is worth, and why no more. After a reload the server's own clock must suffice."""
+    if row.purpose == "practice":
+        return PRACTICE, ""
+    if given.unopened:
+        return "UNVERIFIED", "offline"
     received = round((now - row.served_at).total_seconds() * 1000)
     if given.reopened:
         in_time = given.decision is not None and received <= clip_ms + policy.deadline + policy.input_grace
-        return "OK" if in_time else "VOID"
-    verdict, _ = judge(
+        return ("OK", "") if in_time else ("VOID", "reload")
+    verdict = judge(
         policy, 0, received, min(given.rtt, RTT_MOST), clip_ms, given.load, given.play, given.decide, given.hidden,
         given.dropped,
     )  # fmt: skip
-    return "LATE" if verdict == "OK" and given.decision is None else verdict.value
+    timing = verdict.verdict.value
+    return "LATE" if timing == "OK" and given.decision is None else timing, cause_of(verdict)
 
 
 def _values(sitting_id: str, n: int, row: LookRow, given: Given, verdict: str, now: datetime) -> dict[str, Any]:
@@ -197,12 +235,29 @@ def _replace(connection: Connection, sitting_id: str, row: LookRow) -> None:
         add_look(connection, sitting_id, item, secrets.token_urlsafe(16), asks_all=chance.randrange(3) == 0)
 
 
-def _reply(row: LookRow, verdict: str) -> dict[str, Any]:
+@hot
+def skip_look(connection: Connection, sitting_id: str, n: int, person_id: str, *, now: datetime) -> None:  # noqa: ARG001
+    """Leave out a clip that shows somebody being hurt, before it is opened: it costs nothing, and another one comes.
+
+    The same again changes nothing. Raises NotFound for somebody else's, Conflict for any other clip, or once opened.
+    """
+    row = look_row(connection, sitting_id, n, person_id)
+    if row.state == "void" and answer_row(connection, sitting_id, n) is None:
+        return
+    if row.state != "ahead" or not is_injury(connection, row.clip_id):
+        raise Conflict("This clip cannot be left out.")
+    close_look(connection, sitting_id, n, "void")
+    _replace(connection, sitting_id, row)
+
+
+def _reply(row: LookRow, verdict: str, cause: Cause) -> dict[str, Any]:
     return {
         "counts": verdict in COUNTED,
-        "in_time": verdict == "OK",
+        "in_time": verdict in ("OK", PRACTICE),
+        "cause": cause,
         "asks_all": bool(row.asks_all),
         "topic": row.topic,
+        "purpose": row.purpose or "check",
     }
 
 
@@ -232,15 +287,18 @@ def submit_reason(
 
 
 def finish_sitting(session: Session, sitting_id: str, person_id: str, *, now: datetime) -> None:
-    """End a check when every look has been decided.
+    """End a check when every look has been decided, and the reason said of each that was called in time.
 
-    Raises NotFound for somebody else's, Conflict when looks are left.
+    Raises NotFound for somebody else's, Conflict when looks or reasons are left.
     """
     sitting = load_sitting(session, sitting_id)
     if sitting.person_id != person_id:
         raise NotFound("There is no such check.")
+    extend_clearing(session, sitting_id, now=now)
     if any(look.state in ("ahead", "served") for look in list_looks(session, sitting_id)):
         raise Conflict("There are looks left in this check.")
+    if find_unsaid(session, sitting_id) is not None:
+        raise Conflict("The reason of a look has not been said yet.")
     if sitting.ended_at is None:
         end_sitting(session, sitting_id, now)
         audit(session, now, person_id, "finish", "sitting", sitting_id)
@@ -252,7 +310,7 @@ def disagree(session: Session, sitting_id: str, n: int, person_id: str, text: st
     Raises NotFound for what is not one's own or not ended, Conflict when it has been said of this look already.
     """
     sitting = load_sitting(session, sitting_id)
-    if sitting.person_id != person_id or sitting.ended_at is None:
+    if sitting.person_id != person_id or goes_on(session, sitting):
         raise NotFound("There is no such check.")
     answer = next((each for each in list_answers(session, sitting_id=sitting_id) if each.n == n), None)
     if answer is None:

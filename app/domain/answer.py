@@ -26,6 +26,13 @@ TimingReason = Literal[
     "impossible", "more than elapsed", "slow to load", "cut short", "stalled", "frames dropped", "hidden", "early",
     "late", "unexplained time", "fast",
 ]  # fmt: skip
+Cause = Literal["", "hidden", "reload", "slow", "network", "offline"]
+"""What kept an answer from counting, as people are told it; "" where nothing did."""
+
+VOID_MOST = 3
+"""So many looks of a check may go unplayed."""
+UNVERIFIED_MOST = 0.2
+"""Share of the looks asked that may go untimed."""
 
 
 class Timing(StrEnum):
@@ -64,6 +71,11 @@ class TimingPolicy(Value):
     dropped_max: float = Field(default=0.2, ge=0, le=1)
     human_min: int = Field(default=150, ge=0)
     early_ok: bool = True
+
+
+def deadline_ms(seconds: int, extra_time: int) -> int:
+    """Milliseconds to decide, for somebody who has been given so many percent of extra time."""
+    return seconds * 10 * (100 + extra_time)
 
 
 class TimingVerdict(NamedTuple):
@@ -126,6 +138,23 @@ def _playing(
         yield "hidden"
     if decide < 0 and not rules.early_ok:
         yield "early"
+
+
+def cause_of(verdict: TimingVerdict) -> Cause:
+    """What kept an answer from counting. A page out of sight comes first: it drops frames and stalls besides."""
+    if verdict.verdict is Timing.UNVERIFIED:
+        return "network"
+    if verdict.verdict is Timing.VOID:
+        return "hidden" if "hidden" in verdict.reasons else "slow"
+    return ""
+
+
+def attempt_holds(asked: int, void: int, unverified: int) -> bool:
+    """Whether a check of so many looks is a fair sample: few of them went unplayed (void), and few untimed.
+
+    It is no reproach: a bad line does it. But whoever could have as many clips replaced as they like would choose them.
+    """
+    return void <= VOID_MOST and unverified <= UNVERIFIED_MOST * asked
 
 
 def quiz_residual(elapsed: Sequence[float], claimed: Sequence[float], rtt_min: float) -> float | None:

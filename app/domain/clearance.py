@@ -7,8 +7,8 @@ is due again, on a day that is known beforehand. Nothing here is stored: a chang
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from enum import StrEnum
 from typing import Literal
@@ -25,6 +25,10 @@ FULL, SHORT = 20, 8
 RETAKE_B, RETAKE_MORE = 3.8, 6
 """From the second attempt on: the bound to reach, and so many more clips per side (measured: three attempts together
 clear one who should not be in 9 of 100 cases instead of 13)."""
+RETAKE_AFTER = timedelta(days=7)
+"""Between an attempt that showed too little and the next, with a lesson in between."""
+TRIES, TRIES_WITHIN = 3, timedelta(days=60)
+"""So many attempts in so long at most."""
 
 
 class ClearancePolicy(Value):
@@ -87,7 +91,11 @@ def bank_of(unseen_flag: int, unseen_no_flag: int) -> Bank:
 
 @dataclass(frozen=True, order=True)
 class Evidence:
-    """One counted answer: when and as which look it was asked, for which topic and side, and whether it was right."""
+    """One counted answer: when and as which look it was asked, for which topic and side, and whether it was right.
+
+    `sitting`: its name, under which a later sitting sorts after an earlier one. `hard`: policy id -> how hard its clip
+    was when it was asked; nothing where nobody knew, and all such clips count alike.
+    """
 
     on: date
     sitting: str
@@ -95,6 +103,7 @@ class Evidence:
     topic: str
     side: Ruling
     right: bool
+    hard: Mapping[str, sequential.ItemPar] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True)
@@ -147,25 +156,65 @@ def clearance(
     return replace(found, state=state, on=since, due_on=due_on)
 
 
+def decided(policy: ClearancePolicy, evidence: Iterable[Evidence]) -> tuple[sequential.Verdict, sequential.Verdict]:
+    """What the evidence decides on the flag side and on the other while clips are left: GO is nothing yet."""
+    policy, tried = _last_attempt(policy, sorted(each for each in evidence if each.topic in policy.topics))
+    standard = policy.standard
+    flag, no_flag = (
+        _stream(policy, [each for each in tried if each.side is side]) for side in (Ruling.FLAG, Ruling.NO_FLAG)
+    )
+    return sequential.verdict(flag, standard, FULL), sequential.verdict(no_flag, standard, FULL)
+
+
 def signed_off(found: Clearance, by: str, on: date) -> Clearance:
     """The same person, signed off by name; what the evidence says stays beside it, and a clearance stays one."""
     return found if found.state is State.CLEARED else replace(found, state=State.SIGNED_OFF, signed_by=by, on=on)
 
 
-def _last_attempt(policy: ClearancePolicy, mine: Sequence[Evidence]) -> tuple[ClearancePolicy, Sequence[Evidence]]:
-    """The answers of the attempt that counts, and the standard it is held to.
+def failed_on(policy: ClearancePolicy, evidence: Iterable[Evidence]) -> list[date]:
+    """The days on which attempts ended because a side had shown too little, in order."""
+    mine = sorted(each for each in evidence if each.topic in policy.topics)
+    ends = (_failed_in(standard, tried) for standard, tried in _attempts(policy, mine))
+    return [end.on for end in ends if end is not None]
 
-    An attempt ends when either side has shown too little; the next one begins with the next sitting, and has to show
-    more, so that trying again does not add up to passing.
+
+def _last_attempt(policy: ClearancePolicy, mine: Sequence[Evidence]) -> tuple[ClearancePolicy, Sequence[Evidence]]:
+    """The answers of the attempt that counts, and the standard it is held to."""
+    return list(_attempts(policy, mine))[-1]
+
+
+def _attempts(
+    policy: ClearancePolicy, mine: Sequence[Evidence]
+) -> Iterator[tuple[ClearancePolicy, Sequence[Evidence]]]:
+    """The attempts in order, each with the standard it is held to.
+
+    An attempt ends when either side has shown too little. The next one begins with the first sitting a week later, and
+    has to show more, so that trying again does not add up to passing; what is answered before then decides nothing.
     """
     first = 0
-    seen: dict[Ruling, list[bool]] = {side: [] for side in Ruling}
-    for index, each in enumerate(mine):
-        if index and each.sitting != mine[index - 1].sitting and _failed(policy, seen):
-            first, seen = index, {side: [] for side in Ruling}
-            policy = _retake(policy)
-        seen[each.side].append(each.right)
-    return policy, mine[first:]
+    while (end := _failed_in(policy, mine[first:])) is not None:
+        again = (n for n, each in enumerate(mine) if n > first and _comes_after(each, end))
+        begins = next(again, len(mine))
+        yield policy, mine[first:begins]
+        if begins == len(mine):
+            return
+        first, policy = begins, _retake(policy)
+    yield policy, mine[first:]
+
+
+def _comes_after(each: Evidence, end: Evidence) -> bool:
+    return each > end and each.sitting != end.sitting and each.on - end.on >= RETAKE_AFTER
+
+
+def _failed_in(policy: ClearancePolicy, tried: Iterable[Evidence]) -> Evidence | None:
+    """The answer at which either side had shown too little; None where neither has."""
+    standard = policy.standard
+    streams = dict.fromkeys(Ruling, sequential.StreamState())
+    for each in tried:
+        streams[each.side] = _stream(policy, [each], streams[each.side])
+        if sequential.verdict(streams[each.side], standard, FULL) == "FAIL":
+            return each
+    return None
 
 
 def _retake(policy: ClearancePolicy) -> ClearancePolicy:
@@ -174,16 +223,17 @@ def _retake(policy: ClearancePolicy) -> ClearancePolicy:
     return policy.model_copy(update={"B": RETAKE_B, "clips_max": policy.clips_max + RETAKE_MORE})
 
 
-def _failed(policy: ClearancePolicy, seen: Mapping[Ruling, list[bool]]) -> bool:
-    standard = policy.standard
-    return any(
-        sequential.verdict(sequential.replay(answers, standard), standard, FULL) == "FAIL" for answers in seen.values()
-    )
+def _stream(
+    policy: ClearancePolicy, answers: Sequence[Evidence], start: sequential.StreamState | None = None
+) -> sequential.StreamState:
+    """The state of one side after these answers to it."""
+    items = [each.hard.get(policy.id) for each in answers]
+    return sequential.replay([each.right for each in answers], policy.standard, items, start)
 
 
 def _side(policy: ClearancePolicy, answers: Sequence[Evidence], unseen: int) -> Side:
     standard = policy.standard
-    stream = sequential.replay([each.right for each in answers], standard)
+    stream = _stream(policy, answers)
     verdict = sequential.verdict(stream, standard, unseen)
     return Side(stream.n, stream.right, verdict, sequential.outlook(stream, standard, unseen).rights_to_pass)
 

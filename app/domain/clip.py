@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from pydantic import Field, model_validator
 
 from app.domain.base import Id, Value, Words
-from app.domain.recording import Recording, in_step
+from app.domain.recording import Box, Recording, in_step
 from app.domain.rulecard import Presence, Ruling
 from app.domain.timecode import Span
 
@@ -99,8 +99,33 @@ class Mechanics(Value):
     to_fix: tuple[Words, ...] = ()
 
 
+class Hidden(Box):
+    """A part of the first view that quizzes do not show, from a frame up to another; without them throughout.
+
+    What gives the answer away there (a score panel, a sign from the bench) is made unreadable.
+    """
+
+    from_: Frame | None = Field(default=None, alias="from", ge=0)
+    to: Frame | None = Field(default=None, ge=1)
+
+    @model_validator(mode="after")
+    def _from_before_to(self) -> Hidden:
+        if self.from_ is not None and self.to is not None and self.to <= self.from_:
+            raise ValueError(f"from ({self.from_}) is not before to ({self.to})")
+        return self
+
+    def on(self, shown: Span) -> Span:
+        """The frames of a stretch on which it hides; empty where it does not touch it."""
+        first = max(shown.first, shown.first if self.from_ is None else self.from_)
+        end = min(shown.end, shown.end if self.to is None else self.to)
+        return Span(first=first, end=max(first, end))
+
+
 class Clip(Value):
-    """One play. `reveal`: the frame at which picture or sound gives the answer away (first view)."""
+    """One play. `reveal`: the frame at which picture or sound gives the answer away (first view).
+
+    `injury`: it shows somebody being hurt, so it is announced before it plays, and may be left out.
+    """
 
     id: Id
     title: Words
@@ -114,6 +139,8 @@ class Clip(Value):
     mechanics: Mechanics = Mechanics()
     teaching: str = ""
     must_get: bool = False
+    injury: bool = False
+    hidden: tuple[Hidden, ...] = ()
     looks_like: Id | None = None
 
     @property

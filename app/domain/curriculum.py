@@ -12,7 +12,7 @@ from app.domain.base import Id, Value, Words
 from app.domain.clearance import ClearancePolicy
 from app.domain.clip import Clip, Finding, Key, View
 from app.domain.errors import BadInput
-from app.domain.guard import refusal_of
+from app.domain.guard import outside, refusal_of
 from app.domain.lesson import Lesson, settled
 from app.domain.people import Crew, Position
 from app.domain.quiz import QuizPlan
@@ -173,6 +173,10 @@ def _clip_faults(clip: Clip, curriculum: Curriculum) -> Iterator[Fault]:
     for index, name in enumerate(clip.called.helped):
         yield from _unknown((*here, "called", "helped", index), "position", name, positions)
     yield from _instant_faults(clip)
+    house = curriculum.about.house
+    for box in outside(clip, house):
+        size = f"{house.width} x {house.height}"
+        yield Fault((*here, "hidden"), f"a hidden part reaches outside the picture of {size} ({box.left}, {box.top})")
     for index, key in enumerate(clip.keys):
         yield from _key_faults(clip, key, (*here, "keys", index), curriculum)
 
@@ -271,6 +275,9 @@ def _plan_faults(curriculum: Curriculum) -> Iterator[Fault]:
             for index, topic in enumerate(plan.topics):
                 yield from _unknown((kind, plan.id, "topics", index), "topic", topic, _topics(curriculum))
     for plan in curriculum.quiz_plans:
+        if plan.purpose != "check":
+            told = f'a quiz plan is for checks, not for "{plan.purpose}"'
+            yield Fault(("quiz_plans", plan.id, "purpose"), told, "a policy: checks for clearance are made of policies")
         for index, crew in enumerate(plan.crews):
             yield from _unknown(("quiz_plans", plan.id, "crews", index), "crew", crew, crews)
 

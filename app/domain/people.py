@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, time, timedelta
 from enum import StrEnum
 
 from pydantic import Field
@@ -58,3 +59,28 @@ class Crew(Value):
     title: Words
     first_season: bool = False
     members: tuple[Member, ...] = ()
+
+
+class QuietHours(Value):
+    """Hours of the clock where the league plays in which nothing is due and nobody is reminded; equal: there are none.
+
+    >>> QuietHours(begins=22, ends=7).before(datetime(2026, 9, 12))
+    datetime.datetime(2026, 9, 11, 22, 0)
+    """
+
+    begins: int = Field(default=22, ge=0, le=23)
+    ends: int = Field(default=7, ge=0, le=23)
+
+    def holds(self, at: datetime) -> bool:
+        """Whether an instant, as the league's clock shows it, lies inside; where they begin and end it does not."""
+        begins, ends, now = time(self.begins), time(self.ends), at.time()
+        if self.begins <= self.ends:
+            return begins < now < ends
+        return now > begins or now < ends
+
+    def before(self, due: datetime) -> datetime:
+        """The same instant, or that at which the quiet hours begin in which it lies."""
+        if not self.holds(due):
+            return due
+        begins = datetime.combine(due.date(), time(self.begins))
+        return begins if begins <= due else begins - timedelta(days=1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 from itertools import pairwise
@@ -13,7 +14,27 @@ from pydantic import BeforeValidator, Field, PlainSerializer
 
 from app.domain.base import Id, Value, Words
 from app.domain.errors import BadInput
-from app.domain.timecode import Rate, RateText
+from app.domain.timecode import Rate, RateText, Span
+
+Even = Annotated[int, Field(ge=0, le=3840, multiple_of=2)]
+"""Pixels. Colours are kept for squares of two by two, so a box with odd edges would shift them."""
+
+
+class Box(Value):
+    """A rectangle of the house picture: its left upper corner and its size, in even pixels."""
+
+    left: Even
+    top: Even
+    width: Annotated[Even, Field(ge=2)]
+    height: Annotated[Even, Field(ge=2)]
+
+
+@dataclass(frozen=True)
+class Blur:
+    """A box of the picture that is unreadable on frames `span` of its recording."""
+
+    box: Box
+    span: Span
 
 
 class House(Value):

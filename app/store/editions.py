@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlmodel import Session, col, func, select
@@ -30,10 +30,11 @@ class Edition:
 
 @dataclass(frozen=True)
 class Watched:
-    """How far someone is: the frame to go on from, and how many frames of the tape were really played."""
+    """How far someone is: the frame to go on from, how many frames were really played, and on which day last."""
 
     at_frame: int
     frames: int
+    on: date
 
 
 def add_edition(session: Session, lesson: Lesson, changed: str, by: str, now: datetime) -> int:
@@ -98,7 +99,10 @@ def _edition(row: EditionRow) -> Edition:
 def watched_of(session: Session, person_id: str) -> dict[str, Watched]:
     """Lesson id -> how far this person is."""
     rows = session.exec(select(WatchRow).where(WatchRow.person_id == person_id))
-    return {row.lesson_id: Watched(row.at_frame, sum(end - first for first, end in row.seen)) for row in rows}
+    return {
+        row.lesson_id: Watched(row.at_frame, sum(end - first for first, end in row.seen), row.changed_at.date())
+        for row in rows
+    }
 
 
 def note_watched(

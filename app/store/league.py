@@ -10,6 +10,7 @@ from sqlmodel import Session
 
 from app.domain.curriculum import About
 from app.domain.errors import NotFound
+from app.domain.people import QuietHours
 from app.store.tables import AuditRow, LeagueRow
 
 ONE = 1
@@ -47,6 +48,21 @@ def add_league(session: Session, facts: LeagueFacts, now: datetime) -> None:
 def set_about(session: Session, about: About) -> None:
     """Keep what a curriculum says of the league."""
     session.get_one(LeagueRow, ONE).about = about.model_dump(mode="json")
+
+
+QUIET = "quiet_hours"
+
+
+def load_quiet_hours(session: Session) -> QuietHours:
+    """When nothing is due and nobody is reminded; the usual hours where nobody has said otherwise."""
+    row = session.get(LeagueRow, ONE)
+    return QuietHours.model_validate({} if row is None else row.settings.get(QUIET, {}))
+
+
+def set_quiet_hours(session: Session, hours: QuietHours) -> None:
+    """Keep when nothing is due."""
+    row = session.get_one(LeagueRow, ONE)
+    row.settings = {**row.settings, QUIET: hours.model_dump(mode="json")}
 
 
 def audit(session: Session, now: datetime, actor: str, verb: str, noun: str, noun_id: str, **details: Any) -> None:

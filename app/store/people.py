@@ -15,7 +15,7 @@ from app.store.tables import CrewRow, MembershipRow, PasswordRow, PersonRow
 
 @dataclass(frozen=True)
 class Person:
-    """A person by a random id."""
+    """A person by a random id. `extra_time`: percent that are added to the time to decide."""
 
     id: str
     name: str
@@ -24,6 +24,7 @@ class Person:
     is_young: bool = False
     consent: str = ""
     away_until: date | None = None
+    extra_time: int = 0
 
 
 @dataclass(frozen=True)
@@ -72,12 +73,20 @@ def add_person(session: Session, person: Person, now: datetime) -> None:
 
 
 def save_person(session: Session, person: Person) -> None:
-    """Keep what is said of a person in place of what was said before. Raises NotFound."""
+    """Keep what is said of a person in place of what was said before; extra time stays. Raises NotFound."""
     row = session.get(PersonRow, person.id)
     if row is None or row.erased_at is not None:
         raise NotFound("There is no such person.")
     row.name, row.role, row.email = person.name, person.role.value, person.email
     row.is_young, row.consent, row.away_until = person.is_young, person.consent, person.away_until
+
+
+def set_extra_time(session: Session, person_id: str, percent: int) -> None:
+    """How much is added to the time that a person has to decide. Raises NotFound."""
+    row = session.get(PersonRow, person_id)
+    if row is None or row.erased_at is not None:
+        raise NotFound("There is no such person.")
+    row.extra_time = percent
 
 
 def load_person(session: Session, person_id: str) -> Person:
@@ -104,7 +113,8 @@ def list_people(session: Session) -> list[Person]:
 
 
 def _person(row: PersonRow) -> Person:
-    return Person(row.id, row.name, Role(row.role), row.email, row.is_young, row.consent, row.away_until)
+    said = (row.email, row.is_young, row.consent, row.away_until, row.extra_time)
+    return Person(row.id, row.name, Role(row.role), *said)
 
 
 def load_viewer_facts(session: Session, person_id: str, today: date) -> ViewerFacts:

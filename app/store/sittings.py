@@ -13,10 +13,12 @@ from sqlmodel import select as select_rows
 
 from app.domain.errors import Conflict, NotFound
 from app.domain.rulecard import Presence, Ruling
-from app.store.tables import AnswerRow, QuestionRow, QuizItemRow, ReasonRow, SittingRow
+from app.store.tables import AnswerRow, ClipRow, QuestionRow, QuizItemRow, QuizRow, ReasonRow, SittingRow
 
 COUNTED = ("OK", "LATE")
 """Verdicts of answers that count; all others are kept, but for practice only."""
+PRACTICE = "PRACTICE"
+"""Verdict of an answer in a practice, where nothing is timed and nothing counts."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,10 @@ class Look:
 
 @dataclass(frozen=True)
 class Answer:
-    """A decision as it was given; None for no answer in time. `verdict` is that of its timing."""
+    """A decision as it was given; None for no answer in time. `verdict` is that of its timing.
+
+    `cause`: what kept it from counting, or made it no answer: hidden, reload, slow, network, offline; empty: nothing.
+    """
 
     sitting_id: str
     n: int
@@ -61,6 +66,7 @@ class Answer:
     decision: Ruling | None
     verdict: str
     received_at: datetime
+    cause: str = ""
 
     @property
     def counts(self) -> bool:
@@ -77,6 +83,16 @@ class Reasons:
     shows: dict[str, Presence]
     is_whole: bool
     second_answer: str | None = None
+
+
+@dataclass(frozen=True)
+class Unsaid:
+    """A look that was called in time, whose reason has not been said yet."""
+
+    n: int
+    topic: str
+    decision: Ruling
+    asks_all: bool
 
 
 # --------------------------------------------------------------------------------- sittings and looks
@@ -168,6 +184,29 @@ def find_asset(session: Session, asset: str, person_id: str) -> str | None:
     return session.exec(query).first()
 
 
+def list_injuries(session: Session, clips: Iterable[str]) -> set[str]:
+    """Which of these clips show somebody being hurt."""
+    query = select_rows(ClipRow.id).where(col(ClipRow.id).in_(set(clips)), _IS_INJURY)
+    return set(session.exec(query))
+
+
+def find_unsaid(session: Session, sitting_id: str) -> Unsaid | None:
+    """The first look of a sitting that was called in time without saying why; None when there is none."""
+    query = (
+        select_rows(AnswerRow, QuestionRow)
+        .join(QuestionRow, (col(QuestionRow.sitting_id) == AnswerRow.sitting_id) & (col(QuestionRow.n) == AnswerRow.n))
+        .outerjoin(ReasonRow, (col(ReasonRow.sitting_id) == AnswerRow.sitting_id) & (col(ReasonRow.n) == AnswerRow.n))
+        .where(AnswerRow.sitting_id == sitting_id, AnswerRow.verdict == "OK", col(AnswerRow.decision).is_not(None))
+        .where(col(ReasonRow.n).is_(None))
+        .order_by(col(AnswerRow.n))
+    )
+    found = session.exec(query).first()
+    if found is None:
+        return None
+    answer, look = found
+    return Unsaid(answer.n, answer.topic, Ruling(answer.decision or ""), look.asks_all)
+
+
 def end_sitting(session: Session, sitting_id: str, now: datetime) -> None:
     """Mark a sitting as ended; the first end stands."""
     row = session.get(SittingRow, sitting_id)
@@ -186,6 +225,8 @@ def _table(model: Any) -> Table:
 
 
 _SITTING, _QUESTION, _ANSWER, _REASON, _ITEM = map(_table, (SittingRow, QuestionRow, AnswerRow, ReasonRow, QuizItemRow))
+_CLIP, _QUIZ = _table(ClipRow), _table(QuizRow)
+_IS_INJURY = _CLIP.c.doc["injury"].as_boolean()
 LookRow = Row[Any]
 """A look with its sitting and its item, as the hot path reads it."""
 
@@ -203,8 +244,10 @@ _LOOK: Select[Any] = (
         _ITEM.c.topic,
         _ITEM.c.side,
         _ITEM.c.facts,
+        _QUIZ.c.doc["purpose"].as_string().label("purpose"),
     )
     .join(_SITTING, _SITTING.c.id == _QUESTION.c.sitting_id)
+    .join(_QUIZ, _QUIZ.c.id == _SITTING.c.quiz_id)
     .join(_ITEM, (_ITEM.c.quiz_id == _SITTING.c.quiz_id) & (_ITEM.c.n == _QUESTION.c.item))
     .with_for_update(of=[_SITTING, _QUESTION], key_share=True)  # SQLite, which has one writer, leaves it out
     .where(_QUESTION.c.sitting_id == bindparam("sitting"), _QUESTION.c.n == bindparam("look"))
@@ -212,9 +255,12 @@ _LOOK: Select[Any] = (
 _THIS = (_QUESTION.c.sitting_id == bindparam("sitting"), _QUESTION.c.n == bindparam("look"))
 _SERVE = update(_QUESTION).where(*_THIS, _QUESTION.c.state == "ahead")
 _SERVE = _SERVE.values(state="served", nonce=bindparam("given"), served_at=bindparam("now"))
+_SERVE_ANEW = update(_QUESTION).where(*_THIS, _QUESTION.c.state == "served", _QUESTION.c.nonce == bindparam("before"))
+_SERVE_ANEW = _SERVE_ANEW.values(nonce=bindparam("given"), served_at=bindparam("now"))
 _ADD_ANSWER = insert(_ANSWER)
 _CLOSE = update(_QUESTION).where(*_THIS).values(state=bindparam("closed"))
 _KEPT = select(_ANSWER).where(_ANSWER.c.sitting_id == bindparam("sitting"), _ANSWER.c.n == bindparam("look"))
+_INJURY = select(_CLIP.c.id).where(_CLIP.c.id == bindparam("clip"), _IS_INJURY)
 _SAID = select(_REASON).where(_REASON.c.sitting_id == bindparam("sitting"), _REASON.c.n == bindparam("look"))
 
 
@@ -236,10 +282,26 @@ def serve_look(connection: Connection, sitting_id: str, n: int, nonce: str, now:
         raise Conflict("This clip was already opened.")
 
 
+def serve_anew(connection: Connection, sitting_id: str, n: int, nonce: str, before: str, now: datetime) -> bool:
+    """Open a look once more under another nonce, if it is still open under the one before; whether it was."""
+    told = {"sitting": sitting_id, "look": n, "given": nonce, "before": before, "now": now}
+    return connection.execute(_SERVE_ANEW, told).rowcount == 1
+
+
+def close_look(connection: Connection, sitting_id: str, n: int, state: str) -> None:
+    """Close a look without an answer."""
+    connection.execute(_CLOSE, {"sitting": sitting_id, "look": n, "closed": state})
+
+
+def is_injury(connection: Connection, clip_id: str) -> bool:
+    """Whether a clip shows somebody being hurt."""
+    return connection.execute(_INJURY, {"clip": clip_id}).first() is not None
+
+
 def add_answer(connection: Connection, values: dict[str, Any], state: str) -> None:
     """Append an answer and close its look with this state."""
     connection.execute(_ADD_ANSWER, values)
-    connection.execute(_CLOSE, {"sitting": values["sitting_id"], "look": values["n"], "closed": state})
+    close_look(connection, values["sitting_id"], values["n"], state)
 
 
 def answer_row(connection: Connection, sitting_id: str, n: int) -> Row[Any] | None:
@@ -269,7 +331,8 @@ def free_spare(connection: Connection, sitting_id: str, quiz_id: str, topic: str
 def add_look(connection: Connection, sitting_id: str, item: int, asset: str, *, asks_all: bool) -> int:
     """Append a look to a sitting; its number."""
     query = select(_QUESTION.c.n).where(_QUESTION.c.sitting_id == sitting_id).order_by(_QUESTION.c.n.desc()).limit(1)
-    n = int(connection.execute(query).scalar_one()) + 1
+    last = connection.execute(query).scalar()
+    n = 0 if last is None else int(last) + 1
     values = {"sitting_id": sitting_id, "n": n, "item": item, "asset": asset, "asks_all": asks_all, "state": "ahead"}
     connection.execute(insert(_QUESTION).values(**values))
     return n
@@ -304,7 +367,8 @@ def list_answers(
 
 def _answer(row: AnswerRow) -> Answer:
     decision = None if row.decision is None else Ruling(row.decision)
-    return Answer(row.sitting_id, row.n, row.clip_id, row.topic, decision, row.verdict, row.received_at)
+    cause = str(row.claimed.get("cause", ""))
+    return Answer(row.sitting_id, row.n, row.clip_id, row.topic, decision, row.verdict, row.received_at, cause)
 
 
 def list_reasons(session: Session, sitting_id: str) -> dict[int, Reasons]:

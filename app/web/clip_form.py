@@ -28,6 +28,8 @@ CANT_TELL = Presence.CANT_TELL.value
 """Quick key's reason when the picture decides nothing; no element can be called so."""
 FRAME = Field(ge=0, le=100_000_000)
 ROWS = ("shows.", "frame.", "view.", "mark.")
+UNASKED = ("situation", "mechanics", "hidden", "looks_like")
+"""What a clip says that the desk does not ask for."""
 
 
 class ClipForm(Form):
@@ -54,6 +56,7 @@ class ClipForm(Form):
     angles: list[str] = Field(default=[], max_length=20)
     teaching: str = Field(default="", max_length=1000)
     must_get: bool = False
+    injury: bool = False
     then: Literal["stay", "next"] = "stay"
 
     @field_validator("out_frame")
@@ -111,7 +114,7 @@ def clip_of(
     What the desk does not ask for stays as it was `before`. Raises Mistakes.
     """
     key = _key(form, rows, None if before is None else before.key(form.replaces), card)
-    kept = {} if before is None else {name: getattr(before, name) for name in ("situation", "mechanics", "looks_like")}
+    kept = {} if before is None else {name: getattr(before, name) for name in UNASKED}
     try:
         return Clip(
             id=fresh_id if before is None else before.id,
@@ -124,6 +127,7 @@ def clip_of(
             marks=_marks(rows, before, card),
             teaching=form.teaching,
             must_get=form.must_get,
+            injury=form.injury,
             **kept,
         )
     except ValidationError as error:
@@ -274,6 +278,7 @@ def typed_of(clip: Clip, topic: str, card: RuleCard) -> dict[str, Any]:
         "angles": [view.recording for view in clip.views[1:]],
         "teaching": clip.teaching,
         "must_get": clip.must_get,
+        "injury": clip.injury,
         "topic": topic,
         "how": "quick",
     }

@@ -186,6 +186,7 @@ WORDS = {
     "angles": "Other angles",
     "teaching": "Teaching point",
     "must_get": "Nobody may miss it",
+    "injury": "Somebody is hurt in it",
 }
 """What the fields of the form are called on the page."""
 

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Annotated, Any, TypeVar, get_origin
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import ImmutableMultiDict, UploadFile
 from starlette.requests import Request
 
 
@@ -49,6 +49,11 @@ async def read(request: Request, model: type[F]) -> F:
     return checked(model, _fields(await request.form(), model))
 
 
+def in_address(request: Request, model: type[F]) -> dict[str, Any]:
+    """The fields of a form that stand in the address, as they were typed."""
+    return _fields(request.query_params, model)
+
+
 def checked(model: type[F], typed: Mapping[str, Any]) -> F:
     """Typed fields as a checked value. Raises Mistakes."""
     try:
@@ -61,7 +66,7 @@ def checked(model: type[F], typed: Mapping[str, Any]) -> F:
         raise Mistakes(typed, about) from error
 
 
-def _fields(data: FormData, model: type[Form]) -> dict[str, Any]:
+def _fields(data: ImmutableMultiDict[str, Any], model: type[Form]) -> dict[str, Any]:
     """Fields by name: a list where the model wants one, an upload as it is; an empty optional field is left out."""
     found: dict[str, Any] = {}
     for name, field in model.model_fields.items():

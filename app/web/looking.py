@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from app.domain.answer import sign, verify
+from app.domain.answer import Cause, sign, verify
 from app.domain.rulecard import Element, Presence, RuleCard, RuleException, Ruling, When
 
 RTT_MOST = 500
@@ -34,7 +34,10 @@ class Model(BaseModel):
 
 
 class LookAhead(Model):
-    """A look that is to come. `clip`: its address, empty once it was opened; `ms`, `frames`: its length."""
+    """A look that is to come. `clip`: its address, empty once it was opened; `ms`, `frames`: its length.
+
+    `warning`: it shows somebody being hurt.
+    """
 
     n: int
     number: int
@@ -44,52 +47,7 @@ class LookAhead(Model):
     topic: str
     flag: str
     no_flag: str
-
-
-class Ahead(Model):
-    """The next looks, and how many there are in all."""
-
-    total: int
-    looks: list[LookAhead]
-
-
-class Echo(Model):
-    """The slip that goes to and fro; empty the first time."""
-
-    stamp: Slip = ""
-
-
-class Open(Model):
-    """Opens a look. `stamp`: the last one that came."""
-
-    stamp: Slip = ""
-
-
-class Opened(Model):
-    """Whether the look was opened now. `left`: ms that are left to decide, where it was opened before."""
-
-    opened: bool
-    nonce: str | None
-    left: int
-
-
-class Decision(Model):
-    """A decision with the phone's durations in ms. `reopened`: the page was loaded anew, so it knows none."""
-
-    nonce: Slip
-    idempotency: str = Field(min_length=1, max_length=80)
-    decision: Literal["flag", "no flag"] | None
-    load: Milliseconds
-    play: Milliseconds
-    decide: Milliseconds
-    hidden: bool
-    dropped: float = Field(ge=0, le=1)
-    reopened: bool = False
-
-    @property
-    def ruling(self) -> Ruling | None:
-        """The decision as a ruling."""
-        return None if self.decision is None else Ruling(self.decision)
+    warning: bool
 
 
 class Point(Model):
@@ -119,12 +77,82 @@ class Why(Model):
     second: Second | None
 
 
+class Unexplained(Model):
+    """A look that was called in time and not explained: `decision` as one's own thumb gave it, `word` as it is said."""
+
+    n: int
+    decision: Literal["flag", "no flag"]
+    word: str
+    why: Why
+
+
+class Ahead(Model):
+    """The next looks, and how many there are in all: 0 where that depends on the answers.
+
+    `deadline`: ms to decide; `unexplained`: to be explained first.
+    """
+
+    total: int
+    deadline: int
+    looks: list[LookAhead]
+    unexplained: Unexplained | None
+
+
+class Echo(Model):
+    """The slip that goes to and fro; empty the first time."""
+
+    stamp: Slip = ""
+
+
+class Open(Model):
+    """Opens a look. `stamp`: the last one that came. `press`: a random word, the same while no reply has come.
+
+    `times`: how often it was tried with this word, so that a try which comes late does not undo a later one.
+    """
+
+    stamp: Slip = ""
+    press: str = Field(default="", max_length=80)
+    times: int = Field(default=0, ge=0, le=1000)
+
+
+class Opened(Model):
+    """Whether the look was opened now. `left`: ms there are to decide; where it was opened before, that are left."""
+
+    opened: bool
+    nonce: str | None
+    left: int
+
+
+class Decision(Model):
+    """A decision with the phone's durations in ms. `reopened`: the page was loaded anew, so it knows none.
+
+    `unopened`: the network was away and the phone showed the clip by itself; there is no slip then.
+    """
+
+    nonce: Slip
+    idempotency: str = Field(min_length=1, max_length=80)
+    decision: Literal["flag", "no flag"] | None
+    load: Milliseconds
+    play: Milliseconds
+    decide: Milliseconds
+    hidden: bool
+    dropped: float = Field(ge=0, le=1)
+    reopened: bool = False
+    unopened: bool = False
+
+    @property
+    def ruling(self) -> Ruling | None:
+        """The decision as a ruling."""
+        return None if self.decision is None else Ruling(self.decision)
+
+
 class Decided(Model):
-    """A decision was kept. `why` is None where nothing is left to ask."""
+    """A decision was kept. `cause`: what kept it from counting. `why` is None where nothing is left to ask."""
 
     idempotency: str
     counts: bool
     in_time: bool
+    cause: Cause
     why: Why | None
 
 
@@ -133,12 +161,20 @@ class Reason(Model):
 
     shows: dict[Annotated[str, Field(max_length=80)], Presence] = Field(max_length=40)
     second: str | None = Field(default=None, max_length=200)
+    idempotency: str = Field(default="", max_length=80)
+
+
+class Skip(Model):
+    """Leaves out a clip that was announced as hard to look at."""
+
+    idempotency: str = Field(default="", max_length=80)
 
 
 class Kept(Model):
-    """It was kept."""
+    """It was kept. `idempotency`: of what was sent, by which a phone knows that this is about it."""
 
     kept: bool = True
+    idempotency: str
 
 
 class Finished(Model):
@@ -234,9 +270,18 @@ def measured(secret: str, sitting: str, person: str, stamp: str) -> int:
     return int(told["r"] or 0) if told is not None and own else 0
 
 
-def nonce_of(secret: str, sitting: str, n: int, terms: Terms) -> str:
-    """A slip that opens one look for one decision."""
-    facts = {"k": "look", "s": sitting, "n": n, "c": terms.clip, "d": terms.deadline, "r": terms.rtt}
+def nonce_of(secret: str, sitting: str, n: int, terms: Terms, press: str = "", times: int = 0) -> str:
+    """A slip that opens one look for one decision. It remembers which press of the button asked for it."""
+    facts = {
+        "k": "look",
+        "s": sitting,
+        "n": n,
+        "c": terms.clip,
+        "d": terms.deadline,
+        "r": terms.rtt,
+        "o": press,
+        "i": times,
+    }
     return sign(_key(secret), facts | {"x": secrets.token_urlsafe(9)})
 
 
@@ -246,6 +291,12 @@ def terms_of(secret: str, sitting: str, n: int, nonce: str) -> Terms | None:
     if told is None or (told["s"], told["n"]) != (sitting, n):
         return None
     return Terms(told["c"], told["d"], told["r"])
+
+
+def is_lost(secret: str, nonce: str | None, again: Open) -> bool:
+    """Whether a slip was made for an earlier try of this very press, whose reply then never came."""
+    told = _told(secret, "look", nonce or "")
+    return told is not None and again.press != "" and told.get("o") == again.press and told["i"] < again.times
 
 
 def _told(secret: str, kind: str, slip: str) -> dict[str, Any] | None:

@@ -12,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoes
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from app.domain.quiz import letter
 from app.domain.rulecard import Ruling
 from app.web import words
 from app.web.viewer import GUEST, Viewer
@@ -41,7 +42,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(words.FILTERS)
-    made.globals.update(static=f"/static/{build()}", Ruling=Ruling)
+    made.globals.update(static=f"/static/{build()}", Ruling=Ruling, letter=letter)
     return made
 
 

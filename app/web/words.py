@@ -5,7 +5,7 @@ Instants come in the time zone of the server, from the request's clock and from 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -15,6 +15,8 @@ from app.domain.timecode import Rate, clock
 MONTHS = ("January February March April May June July August September October November December").split()
 DAYS = "Monday Tuesday Wednesday Thursday Friday Saturday Sunday".split()
 NUMBERS = "no one two three four five six seven eight nine ten eleven twelve".split()
+
+ORDINALS = "zeroth first second third fourth fifth sixth seventh eighth ninth tenth eleventh twelfth".split()
 
 SHAPES = {
     State.CLEARED: "cleared",
@@ -75,6 +77,17 @@ def count(number: int, one: str, many: str | None = None) -> str:
     return f"{NUMBERS[number] if number < len(NUMBERS) else number} {word}"
 
 
+def listed(words: Sequence[str]) -> str:
+    """`Offside, Goal and Ball out`."""
+    *most, last = words
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def ordinal(number: int) -> str:
+    """`second`, `third`, `13th`."""
+    return ORDINALS[number] if number < len(ORDINALS) else f"{number}th"
+
+
 def capital(text: str) -> str:
     """The first letter large, the rest as it is."""
     return text[:1].upper() + text[1:]
@@ -94,6 +107,12 @@ def minutes(seconds: float) -> str:
     """`3:05`."""
     whole = round(seconds)
     return f"{whole // 60}:{whole % 60:02d}"
+
+
+def seconds(milliseconds: int) -> str:
+    """`five seconds`, `6.25 seconds`."""
+    whole, rest = divmod(milliseconds, 1000)
+    return count(whole, "second") if not rest else f"{milliseconds / 1000:g} seconds"
 
 
 def about_share(share: float) -> str:
@@ -123,6 +142,7 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "due": due,
     "count": count,
     "capital": capital,
+    "listed": listed,
     "frames": frames,
     "a_second": a_second,
     "minutes": minutes,

@@ -283,6 +283,7 @@ def curricula(draw: st.DrawFn) -> Curriculum:
             situation={"score": draw(text)},
             teaching=draw(st.text(max_size=5)),
             must_get=draw(st.booleans()),
+            injury=draw(st.booleans()),
             mechanics={"good": draw(st.lists(text, max_size=2))},
             reveal=draw(st.none() | st.integers(30, 209)),
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from app.domain.people import Role
 from tests.browser.crowded import INVITED, INVITED_STAFF
+from tests.plays import PLAN
 
 NO_PAGES = {
     "/": "leads to somebody's first page",
@@ -43,15 +44,25 @@ PAGES: dict[str, tuple[str, ...]] = {
     "/clips": ("supervisor",),
     "/clips/new": ("supervisor",),
     "/clips/{clip_id}": ("supervisor",),
+    "/clips/{clip_id}/quiz": ("supervisor",),
     "/people": ("supervisor", "coordinator"),
     "/people/new": ("supervisor",),
     "/people/import": ("supervisor",),
     "/people/crews/new": ("supervisor",),
     "/people/crews/{crew_id}": ("supervisor", "coordinator"),
     "/people/{person_id}": ("supervisor", "coordinator"),
+    "/people/{person_id}/extra-time": ("supervisor",),
     "/quizzes": ("supervisor", "coordinator"),
     "/quizzes/new": ("supervisor",),
+    "/quizzes/plans": ("supervisor",),
+    "/quizzes/plans/new": ("supervisor",),
+    "/quizzes/plans/{plan_id}": ("supervisor",),
+    "/quizzes/quiet-hours": ("supervisor",),
     "/quizzes/{quiz_id}": ("supervisor", "coordinator"),
+    "/quizzes/clearance": ("supervisor",),
+    "/quizzes/{quiz_id}/clearance": ("supervisor", "coordinator"),
+    "/practice": ("chief", "official"),
+    "/refreshers/{policy_id}": ("official",),
     "/due": ("chief", "official"),
     "/checks/{quiz_id}": ("chief", "official"),
     "/sittings/{sitting_id}": ("official",),
@@ -72,8 +83,9 @@ SAME = {
     ("/sign-in", "official"), ("/invite/{secret}", "supervisor"), ("/invite/{secret}", "coordinator"),
     ("/invite/{secret}", "evaluator"), ("/invite/{secret}", "chief"), ("/invite/{secret}", "official"),
     ("/sittings/{sitting_id}", "chief"), ("/sittings/{sitting_id}/result/{n}/disagree", "chief"),
+    ("/refreshers/{policy_id}", "chief"),
     ("/lessons/{lesson_id}", "chief"), ("/lessons/{lesson_id}/watch", "coordinator"),
-    ("/lessons/{lesson_id}/watch", "chief"),
+    ("/lessons/{lesson_id}/watch", "chief"), ("/people/{person_id}/extra-time", "coordinator"),
 }  # fmt: skip
 """What is left out of them, because who is signed in already is led on, or the markup is the same to a letter."""
 
@@ -93,6 +105,7 @@ MORE: tuple[tuple[str, str], ...] = (
     ("outsider", "/crew"),
     ("official", "/no-such-page"),
     ("official", "/sittings/{chiefs}/result"),
+    ("official", "/checks/{clearance}"),
     ("official", "/people"),
     ("coordinator", "/no-such-page"),
     ("coordinator", "/clips"),
@@ -107,9 +120,11 @@ EMPTY: tuple[tuple[str, str], ...] = (
         ("supervisor", path)
         for path in ("/recordings", "/recordings/new", "/clips", "/lessons", "/lessons/new", "/jobs")
     ),
+    *(("supervisor", path) for path in ("/quizzes/plans", "/quizzes/plans/new", "/quizzes/quiet-hours")),
     *(("supervisor", path) for path in ("/quizzes", "/quizzes/new", "/readiness", "/disagreements", "/people/sil")),
+    ("supervisor", "/quizzes/clearance"),
     *(("coordinator", path) for path in ("/quizzes", "/lessons", "/readiness", "/people", "/readiness/people/sil")),
-    *(("official", path) for path in ("/due", "/lessons", "/results", "/crew", "/me")),
+    *(("official", path) for path in ("/due", "/lessons", "/results", "/crew", "/me", "/practice")),
     *(("outsider", path) for path in ("/due", "/crew")),
     ("evaluator", "/lessons"),
     ("chief", "/crew"),
@@ -122,7 +137,11 @@ def address(path: str, ids: dict[str, str]) -> str:
     begun = {
         "/sittings/{sitting_id}": {"sitting_id": ids["begun"]},
         "/checks/{quiz_id}": {"quiz_id": ids["ready"]},
+        "/quizzes/{quiz_id}/clearance": {"quiz_id": ids["clearance"]},
     }.get(path, {})
-    fixed = {"secret": INVITED, "recording_id": "line", "person_id": "sil", "game_id": "g1", "n": "0"}
+    fixed = {"secret": INVITED, "recording_id": "line", "person_id": "sil", "game_id": "g1", "n": "0"} | {
+        "plan_id": PLAN.id,
+        "policy_id": "offside",
+    }
     filled = path.format(**{**ids, **fixed, **begun})
     return filled + ("?recording=line&at=60" if path == "/clips/new" else "")

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from sqlmodel import Session
 
+from app.actions.clearance_quiz import offer_clearance, publish_clearance
 from app.actions.job import Work, order_job
 from app.actions.league import NEW
 from app.actions.lesson import begin_lesson, make_tape, publish_lesson
@@ -39,7 +40,7 @@ from app.store.sittings import list_sittings
 from app.web.auth import digest as sealed
 from tests.adapters import video
 from tests.adapters.video import Film
-from tests.plays import CARD_WITH_SECOND, FRAMES, HOUSE, PLAN, add_plays, publish
+from tests.plays import CARD_WITH_SECOND, FRAMES, HOUSE, PLAN, RATE, add_plays, publish
 from tests.web.league import PEOPLE, League, league
 from tests.web.serving import Served, serving
 from tests.web.sitting import started
@@ -79,7 +80,7 @@ def crowded(data: Path) -> Iterator[Crowded]:
         made.database.change(_lessons)
         make_tape(Work(made.database, library, {"lesson": "two-instants", "edition": 2}, lambda *_: None, _now))
         made.database.change(_others)
-        ids |= {"job_id": made.database.change(_jobs)}
+        ids |= {"job_id": made.database.change(_jobs), "clearance": made.database.change(_clearance)}
     with serving(data) as served:
         yield Crowded(served, ids | {"clip_id": "play-0", "crew_id": "ferry", "lesson_id": "two-instants"})
 
@@ -172,6 +173,12 @@ def _others(session: Session) -> None:
     set_recording_state(session, "refused", RecordingState.REFUSED, LONG)
     for who, secret in (("ines", INVITED), ("piet", INVITED_STAFF)):
         invite_person(session, who, sealed(secret), "orla", _now() + timedelta(days=9), now=_now())
+
+
+def _clearance(session: Session) -> str:
+    """A check for clearance that the crew has been given, whose clips are still being cut."""
+    offer = offer_clearance(session, TITLE[:80], ["offside"], 5, ["ferry"], RATE, _now())
+    return publish_clearance(session, offer, None, "orla", now=_now()).id
 
 
 def _jobs(session: Session) -> str:

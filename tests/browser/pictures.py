@@ -81,6 +81,7 @@ def official(browser: Browser, link: str) -> None:
     take(page, "due")
     page.get_by_role("link", name="Start the check").tap()
     page.get_by_role("button", name="Start the check").tap()
+    page.locator("[data-test=on]").tap()
     for n in range(40):
         page.locator("[data-part=open]:enabled, .looks").first.wait_for()
         if page.url.endswith("/result"):

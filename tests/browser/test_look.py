@@ -8,6 +8,7 @@ from playwright.sync_api import Browser, Page
 from tests.browser.crowded import Crowded
 from tests.browser.looking import HERE, THUMB, kept_out, laid_out, prepare, text_of, told
 from tests.browser.stage import Seat, phone
+from tests.browser.taking import untried
 
 pytestmark = pytest.mark.media
 
@@ -45,6 +46,7 @@ def waiting(seat: Seat, full: Crowded) -> Page:
     """In front of the next look, whose clip is here."""
     page = seat.page
     page.goto(f"{full.served.url}/sittings/{full.ids['begun']}")
+    untried(page)
     page.locator("[data-part=open]:enabled").wait_for()
     prepare(page)
     return page
@@ -59,9 +61,9 @@ def test_each_view_of_a_look_keeps_nobody_out(browser: Browser, full: Crowded, w
     page.locator("[data-part=open]").tap()
     page.locator(".plane:enabled").first.wait_for()
     assert standing(page) == before
-    page.locator("video").evaluate("video => video.pause()")  # so that time does not run out while we look
+    page.locator("video[data-show]").evaluate("video => video.pause()")  # so that time does not run out while we look
     assert faults(page) == []
-    page.locator("video").evaluate("video => video.play()")
+    page.locator("video[data-show]").evaluate("video => video.play()")
     page.locator('[data-decision="flag"]').tap()
     page.locator('one-look[data-view="why"], [data-part=open]:enabled').first.wait_for()
     assert seat.troubles == []

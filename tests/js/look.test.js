@@ -4,7 +4,9 @@ import assert from "node:assert/strict";
 import test from "node:test";
 
 import { dropped, left, measured, secondsLeft } from "../../static/js/lib/look-clock.js";
-import { Outbox } from "../../static/js/lib/outbox.js";
+import { soon } from "../../static/js/lib/look-server.js";
+import { amiss, because } from "../../static/js/lib/look-words.js";
+import { inMemory, Outbox } from "../../static/js/lib/outbox.js";
 
 test("a decision after the end is told with the play as it was", () => {
   assert.deepEqual(measured(1000, 1200.4, 7205.2, 8000, 6000), { load: 200, play: 6005, decide: 795 });
@@ -46,96 +48,138 @@ test("frames that were not shown are a share of all", () => {
 
 /** @typedef {import("../../static/js/lib/outbox.js").Reply} Reply */
 
-/** A store in memory. */
-function memory() {
-  /** @type {Map<string, string>} */
-  const kept = new Map();
-  return {
-    kept,
-    getItem: (/** @type {string} */ name) => kept.get(name) ?? null,
-    setItem: (/** @type {string} */ name, /** @type {string} */ value) => void kept.set(name, value),
-    removeItem: (/** @type {string} */ name) => void kept.delete(name),
-  };
-}
+/** @param {string} idempotency @returns {Reply} */
+const taken = (idempotency) => ({ status: 200, body: { idempotency } });
 
 /**
- * A server that gives these replies, one after another, and the last one ever after.
+ * A server that gives these replies, one after another, and then takes everything.
  * @param {(Reply | null)[]} replies
  */
 function server(replies) {
   /** @type {string[]} */
   const got = [];
-  const send = async (/** @type {{path: string}} */ message) => {
-    got.push(message.path);
-    return (replies.length > 1 ? replies.shift() : replies[0]) ?? null;
+  const send = async (/** @type {import("../../static/js/lib/outbox.js").Message} */ { path, body }) => {
+    got.push(path);
+    return replies.length ? (replies.shift() ?? null) : taken(body.idempotency);
   };
   return { got, send };
 }
 
-const OK = { status: 200, body: {} };
-const now = async () => {};
-
 test("a message is written down before it is sent, and gone once it is answered", async () => {
-  const store = memory();
-  const box = new Outbox(
-    store,
-    "x",
-    async () => {
-      assert.equal(JSON.parse(store.kept.get("x") ?? "")[0].path, "/a");
-      return OK;
-    },
-    now,
-  );
-  await box.post("/a", { decision: "flag" });
-  assert.equal(store.kept.size, 0);
+  const store = inMemory();
+  const box = new Outbox(store, async ({ body }) => {
+    assert.deepEqual(
+      (await store.all()).map((each) => each.path),
+      ["/a"],
+    );
+    return taken(body.idempotency);
+  });
+  assert.equal((await box.post("/a", { idempotency: "one" })).status, 200);
+  assert.deepEqual(await store.all(), []);
+  assert.equal(box.length, 0);
 });
 
-test("only the server's own taking or refusing is an answer", async () => {
-  for (const no of [null, { status: 401, body: {} }, { status: 429, body: {} }, { status: 503, body: {} }]) {
-    const { got, send } = server([no, no, OK]);
-    assert.deepEqual(await new Outbox(memory(), "x", send, now).post("/a", {}), OK);
-    assert.equal(got.length, 3);
-  }
-  for (const status of [400, 404, 409, 422]) {
-    const { got, send } = server([{ status, body: {} }]);
-    assert.equal((await new Outbox(memory(), "x", send, now).post("/a", {})).status, status);
-    assert.equal(got.length, 1);
-  }
+const NO_ANSWERS = /** @type {[string, Reply | null][]} */ ([
+  ["no network", null],
+  ["a page to sign in to a hotel", { status: 200, body: { welcome: true } }],
+  ["a reply to another message", taken("another")],
+  ["signed out", { status: 401, body: { error: "You are not signed in." } }],
+  ["an old form", { status: 403, body: { error: "This form was opened before you signed in." } }],
+  ["a gateway that finds nothing", { status: 404, body: { error: "not found" } }],
+  ["too many", { status: 429, body: { error: "later" } }],
+  ["broken", { status: 500, body: { error: "broken" } }],
+  ["busy", { status: 503, body: { error: "busy" } }],
+  ["a conflict that is not ours", { status: 409, body: {} }],
+]);
+
+for (const [name, no] of NO_ANSWERS) {
+  test(`it is kept: ${name}`, async () => {
+    const { got, send } = server([no, no]);
+    const store = inMemory();
+    const box = new Outbox(store, send);
+    const reply = box.post("/a", { idempotency: "one" });
+    await new Promise((later) => setTimeout(later));
+    assert.equal(await box.flush(), false);
+    assert.equal((await store.all()).length, 1);
+    assert.equal(await box.flush(), true);
+    assert.deepEqual(await reply, taken("one"));
+    assert.deepEqual(got, ["/a", "/a", "/a"]);
+  });
+}
+
+for (const status of [409, 422]) {
+  test(`the server's own ${status} is its last word`, async () => {
+    const { got, send } = server([{ status, body: { error: "no" } }]);
+    const store = inMemory();
+    assert.equal((await new Outbox(store, send).post("/a", { idempotency: "one" })).status, status);
+    assert.deepEqual([got, await store.all()], [["/a"], []]);
+  });
+}
+
+test("messages keep their order, and nothing overtakes one that waits", async () => {
+  const { got, send } = server([null]);
+  const box = new Outbox(inMemory(), send);
+  const replies = [box.post("/a", { idempotency: "one" }), box.post("/b", { idempotency: "two" })];
+  await new Promise((later) => setTimeout(later));
+  assert.deepEqual(got, ["/a"]);
+  await box.flush();
+  await Promise.all(replies);
+  assert.deepEqual(got, ["/a", "/a", "/b"]);
 });
 
-test("messages keep their order, whatever the network does", async () => {
-  const { got, send } = server([null, OK, null, OK]);
-  const box = new Outbox(memory(), "x", send, now);
-  await Promise.all([box.post("/a", {}), box.post("/b", {})]);
-  assert.deepEqual(got, ["/a", "/a", "/b", "/b"]);
+test("nothing is left only when what was posted just now has been answered too", async () => {
+  const { got, send } = server([]);
+  const box = new Outbox(inMemory(), send);
+  box.post("/a", { idempotency: "one" });
+  assert.equal(await box.flush(), true);
+  assert.deepEqual(got, ["/a"]);
+});
+
+test("what cannot be written down is sent from memory", async () => {
+  const full = { ...inMemory(), add: () => Promise.reject(new Error("full")) };
+  const { got, send } = server([]);
+  assert.deepEqual(await new Outbox(full, send).post("/a", { idempotency: "one" }), taken("one"));
+  assert.deepEqual(got, ["/a"]);
 });
 
 test("what an earlier page left is sent first by the next one", async () => {
-  const store = memory();
-  const first = new Outbox(
-    store,
-    "x",
-    async () => null,
-    () => new Promise(() => {}),
-  );
-  first.post("/a", { n: 1 });
+  const store = inMemory();
+  new Outbox(store, async () => null).post("/a", { idempotency: "one" });
   await new Promise((later) => setTimeout(later));
-  const { got, send } = server([OK]);
-  const second = new Outbox(store, "x", send, now);
-  assert.equal(second.length, 1);
-  const later = second.flush();
-  await second.post("/b", {});
-  await later;
+  const { got, send } = server([]);
+  const second = new Outbox(store, send);
+  await second.begin();
+  await second.post("/b", { idempotency: "two" });
   assert.deepEqual(got, ["/a", "/b"]);
-  assert.equal(store.kept.size, 0);
 });
 
-test("a browser that keeps nothing, or something broken, still sends", async () => {
-  const broken = memory();
-  broken.kept.set("x", "{no json");
-  for (const store of [null, broken]) {
-    const { got, send } = server([OK]);
-    await new Outbox(store, "x", send, now).post("/a", {});
-    assert.deepEqual(got, ["/a"]);
-  }
+test("what is said of a look names its true cause, and reproaches nobody", () => {
+  const causes = ["hidden", "reload", "slow", "network", "offline"];
+  const said = causes.map((cause) => because(cause, false));
+  assert.equal(new Set(said).size, causes.length);
+  assert.deepEqual(
+    causes.filter((_, k) => said[k]?.includes("phone")),
+    ["slow"],
+  );
+  for (const each of said) assert.match(each, /does not count/);
+  assert.equal(because("", true), "No call in time.");
+  assert.match(because("hidden", true), /out of sight again/);
+});
+
+test("a phone that plays and is touched has nothing amiss", () => {
+  assert.deepEqual(amiss({ load: 40, play: 3010, dropped: 0.02 }, 3000, true), []);
+});
+
+test("what is amiss is told with what helps", () => {
+  const [shown, speed, load, helps] = amiss({ load: 5000, play: 3600, dropped: 0.42 }, 3000, true);
+  assert.match(`${shown}`, /about 6 in 10/);
+  assert.match(`${speed}`, /own speed/);
+  assert.match(`${load}`, /long to begin/);
+  assert.match(`${helps}`, /helps/);
+  assert.equal(amiss({ load: 40, play: 3010, dropped: 0 }, 3000, false).length, 1);
+});
+
+test("what comes in time is had, what does not is waited for no longer", async () => {
+  assert.equal(await soon(Promise.resolve(3), 1000), 3);
+  assert.equal(await soon(new Promise(() => {}), 5), null);
 });

@@ -15,6 +15,7 @@ from pathlib import Path
 from sqlmodel import Session
 from starlette.requests import Request
 
+from app.actions.clearance_quiz import offer_clearance, publish_clearance
 from app.actions.job import order_job
 from app.actions.lesson import begin_lesson, keep_tape, publish_lesson
 from app.actions.quiz import assign_crews
@@ -32,7 +33,7 @@ from app.store.tables import metadata
 from app.web.auth import digest as sealed
 from app.web.media import media_address
 from app.web.viewer import Viewer
-from tests.plays import PLAN, add_plays, digest, publish
+from tests.plays import PLAN, RATE, add_plays, digest, publish
 from tests.web.league import PEOPLE, League, league
 from tests.web.serving import FORM, Served, Wire, serving
 from tests.web.sitting import SHORT, ahead, started, taken
@@ -66,12 +67,16 @@ class Own:
 
 @dataclass(frozen=True)
 class Filled:
-    """The filled league on its server. `own`: by the name that a person has in tests; `asked`: clips of those begun."""
+    """The filled league on its server. `own`: by the name that a person has in tests; `asked`: clips of those begun.
+
+    `clearance`: a check for clearance, which nobody has been given.
+    """
 
     served: Served
     own: Mapping[str, Own]
     jobs: tuple[str, str]
     asked: Mapping[str, list[Clip]]
+    clearance: str
     wires: list[Wire] = field(default_factory=list, repr=False)
 
     def wire(self, who: str, label: str = TEST) -> Wire:
@@ -92,7 +97,9 @@ class Filled:
             "lesson_id": "two-instants",
             "n": "0",
             "person_id": "ines",
-            "quiz_id": own.quiz,
+            "plan_id": PLAN.id,
+            "policy_id": "offside",
+            "quiz_id": self.clearance if path.endswith("/clearance") else own.quiz,
             "recording_id": "raw" if path.endswith("/remove") else "line",
             "secret": INVITED,
             "sitting_id": own.over if "/result" in path else own.begun,
@@ -112,10 +119,10 @@ def filled(data: Path) -> Iterator[Filled]:
         for who in PEOPLE:
             empty.browser(who, TEST)
             empty.browser(who, SECOND)
-        jobs = empty.database.change(_jobs)
+        jobs, clearance = empty.database.change(_jobs), empty.database.change(_clearance)
     with serving(data) as served:
         own = {who: _own(served.league, who, checks.get(who, checks["official"])) for who in PEOPLE}
-        made = Filled(served, {**own, "": own["official"]}, jobs, asked)
+        made = Filled(served, {**own, "": own["official"]}, jobs, asked, clearance)
         yield made
         for wire in made.wires:
             wire.close()
@@ -156,6 +163,12 @@ def _others(session: Session, now: datetime) -> None:
     save_policy(session, ClearancePolicy(id="offside", title="Offside", topics=("offside",)))
     add_recording(session, Recording(id="raw", file="raw.mp4", angle="high", game="g1"), "orla", now)
     invite_person(session, "ines", sealed(INVITED), "orla", now + timedelta(days=9), now=now)
+
+
+def _clearance(session: Session) -> str:
+    now = datetime.now(UTC)
+    offer = offer_clearance(session, "Offside", ["offside"], 5, [], RATE, now)
+    return publish_clearance(session, offer, None, "orla", now=now).id
 
 
 def _jobs(session: Session) -> tuple[str, str]:

@@ -26,7 +26,10 @@ NO_IDS = ("%00", "..", "%2F", "%2e%2e%2fdue", str(2**63), "-1", "", "%C3%A9%F0%9
 
 GUESTS = {"/healthz", "/", "/sign-in", "/invite/{secret}"}
 """What anybody on the network may ask for."""
-OFFICIALS = {"/me", "/due", "/checks", "/sittings", "/looks", "/results", "/lessons", "/crew", "/media"}
+OFFICIALS = {
+    "/me", "/due", "/checks", "/sittings", "/looks", "/results", "/lessons", "/crew", "/media", "/practice",
+    "/refreshers",
+}  # fmt: skip
 """First parts of what officials may ask for: no clips, recordings, other people, quizzes or long work."""
 
 PERSONAL = re.compile(r"/(checks|sittings|looks|media|me/devices)/")

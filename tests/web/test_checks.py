@@ -122,7 +122,7 @@ def test_a_check_goes_from_look_to_look_to_its_result(served: League, phone: Bro
     assert [look["number"] for look in ahead(phone, sitting)["looks"]] == [1, 2, 3, 4]
     assert sent(phone, sitting, "/finish", {}).status_code == 409
     taken(phone, sitting)
-    assert ahead(phone, sitting) == {"total": 4, "looks": []}
+    assert ahead(phone, sitting) == {"total": 4, "deadline": 5000, "looks": [], "unexplained": None}
     assert verdicts(served, sitting) == [("flag", "OK")] * 4
     assert phone.get(f"/sittings/{sitting}").headers["location"] == f"/sittings/{sitting}/result"
     assert phone.get(f"/checks/{quiz.id}").headers["location"] == f"/sittings/{sitting}/result"
@@ -175,8 +175,9 @@ def test_a_second_answer_is_kept_with_the_reason(served: League, phone: Browser,
     assert why["second"] == {"question": "Whose restart?", "answers": ["to the attack", "to the defence"]}
     shows = {LINE: "absent"} if not why["whole"] else {LINE: "absent", THEN: "can't tell"}
     path = f"/looks/{look['n']}/reason"
-    assert sent(phone, sitting, path, {"shows": shows, "second": "nobody's"}).status_code == 400
-    assert sent(phone, sitting, path, {"shows": shows, "second": "to the attack"}).json() == {"kept": True}
+    assert sent(phone, sitting, path, {"shows": shows, "second": "nobody's"}).status_code == 422
+    said = {"shows": shows, "second": "to the attack", "idempotency": "why"}
+    assert sent(phone, sitting, path, said).json() == {"kept": True, "idempotency": "why"}
     with served.database.read() as session:
         assert list_reasons(session, sitting)[look["n"]].second_answer == "to the attack"
 
@@ -199,7 +200,8 @@ def test_after_a_reload_the_look_is_not_shown_again_but_may_be_called(
 def test_what_a_phone_could_not_play_is_replaced(phone: Browser, sitting: str) -> None:
     look = ahead(phone, sitting)["looks"][0]
     reply = sent(phone, sitting, f"/looks/{look['n']}/answer", decision(opened(phone, sitting, look["n"]), dropped=0.9))
-    assert reply.json() == {"idempotency": "a-key", "counts": False, "in_time": False, "why": None}
+    told = {"idempotency": "a-key", "counts": False, "in_time": False, "cause": "slow", "why": None}
+    assert reply.json() == told
     found = ahead(phone, sitting)
     assert (found["total"], [each["n"] for each in found["looks"]]) == (4, [1, 2, 3, 4])
     assert [each["number"] for each in found["looks"]] == [1, 2, 3, 4]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
@@ -13,7 +13,6 @@ from app.actions.lesson import keep_tape
 from app.store.content import load_lesson
 from app.store.jobs import fail_job, take_job
 from app.store.quizzes import list_assignments
-from app.web.words import end_of
 from tests.plays import add_plays, digest
 from tests.web.league import Browser, League, league
 from tests.web.reading import words
@@ -146,5 +145,6 @@ def test_a_crew_is_to_watch_it_until_the_end_of_a_day(served: League, supervisor
     assert post(supervisor, f"{HERE}/assign", crews="ferry", due=day.isoformat())[0] == 303
     with served.database.read() as session:
         given = list_assignments(session, "lesson")
-    assert {(each.person_id, each.due_at) for each in given} == {(name, end_of(day)) for name in ("adaeze", "sil")}
+    due = datetime.combine(day, time(22)).astimezone()  # when the quiet hours begin
+    assert {(each.person_id, each.due_at) for each in given} == {(name, due) for name in ("adaeze", "sil")}
     assert "Two instants" in words(served.browser("official").get("/due").text)

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
+from sqlmodel import Session
 
-from app.actions.quiz import cuts_key
+from app.actions.job import Work
+from app.actions.quiz import cuts_key, keep_cut, make_forms
+from app.domain.errors import BadInput
 from app.store.content import save_plan
-from app.store.jobs import jobs_by_key
+from app.store.jobs import fail_job, jobs_by_key, open_jobs, take_job
 from app.store.quizzes import list_assignments, list_items, list_quizzes
-from tests.plays import PLAN, add_plays, publish
+from app.store.sittings import list_looks
+from tests.plays import PLAN, add_plays, digest, publish
 from tests.web.league import Browser, League, league
 from tests.web.reading import words
 from tests.web.sitting import SHORT, started, taken
@@ -78,19 +82,20 @@ def test_a_quiz_is_published_from_a_plan_for_crews_until_a_day(served: League, d
         assert {each.person_id for each in list_assignments(session, "quiz")} == {"adaeze", "sil", "bram"}
         assert jobs_by_key(session, [cuts_key(quiz.id)])
     assert reply.headers["location"] == f"/quizzes/{quiz.id}"
-    assert quiz.due_at == datetime(day.year, day.month, day.day, tzinfo=UTC) + timedelta(days=1)
+    assert quiz.due_at == datetime.combine(day, time(22)).astimezone()  # when the quiet hours begin
     assert quiz.plan.crews == ("ferry", "harbour")
 
 
 def test_what_is_missing_is_said_beside_the_plan_and_nothing_is_published(served: League, desk: Browser) -> None:
     served.database.change(save_plan, PLAN.model_copy(update={"clips": 40, "title": "Too much"}))
-    missing = (
-        "There are not enough clips: 40 are wanted, 16 to 24 of them without a flag; there are 6 with and 6 without."
-    )
-    assert missing in desk.get("/quizzes/new").text
+    since = datetime.now(UTC) - timedelta(days=PLAN.unseen_days)
+    unseen = f"that this crew has not seen since {since.day} {since:%B}"
+    missing = [f"Offside needs 16 clips {how} a flag {unseen}; there are 6." for how in ("with", "without")]
+    page = desk.get("/quizzes/new").text
+    assert [page.count(sentence) for sentence in missing] == [1, 1]
     reply = desk.post("/quizzes/new", data=form(desk))
     assert reply.status_code == 422
-    assert reply.text.count(missing) == 2
+    assert [reply.text.count(sentence) for sentence in missing] == [2, 2]
     assert 'value="ferry" checked' in reply.text
     with served.database.read() as session:
         assert list_quizzes(session) == []
@@ -102,6 +107,86 @@ def test_a_plan_of_review_looks_is_not_published(served: League, desk: Browser) 
     assert sentence in desk.get("/quizzes/new").text
     reply = desk.post("/quizzes/new", data=form(desk, plan="review"))
     assert (reply.status_code, reply.text.count(sentence)) == (422, 2)
+
+
+def test_what_there_is_follows_the_crews_that_are_chosen(served: League, desk: Browser) -> None:
+    quiz = served.database.change(publish, cut=SHORT)
+    phone = served.browser("official")
+    taken(phone, started(phone, quiz))
+    assert "Four clips with a flag and 4 without" in words(desk.get("/quizzes/new?crews=ferry").text)
+    page = desk.get("/quizzes/new?crews=harbour&crews=no-such-crew").text
+    assert "Six clips with a flag and 6 without" in words(page)
+    assert 'value="harbour" checked' in page
+    assert 'value="ferry" checked' not in page
+    assert 'value="ferry" checked' in desk.get("/quizzes/new?plan=offside").text
+
+
+def test_equal_forms_go_to_crews_in_turn_and_the_page_tells_how_alike_they_are(served: League, desk: Browser) -> None:
+    served.database.change(save_plan, PLAN.model_copy(update={"forms": 2}))
+    where = desk.post("/quizzes/new", data=form(desk, crews=["ferry", "harbour"])).headers["location"]
+    with served.database.read() as session:
+        [quiz] = list_quizzes(session)
+        forms = {each.person_id: each.form for each in list_assignments(session, "quiz")}
+        items = list_items(session, quiz.id)
+        assert len({item.clip_id for item in items}) == len(items)
+        assert [sum(item.form == n and not item.is_spare for item in items) for n in (0, 1)] == [4, 4]
+        ask = {item.n for item in list_items(session, quiz.id, 1) if not item.is_spare}
+    assert forms == {"adaeze": 0, "sil": 0, "bram": 1}
+    said = words(desk.get(where).text)
+    assert "A two people Ferry 2 of 4 Offside line not known yet" in said
+    assert "B one person Harbour 2 of 4 Offside line not known yet" in said
+    assert said.index("Clips of form A") < said.index("Clips of form B") < said.index("Spares")
+    served.database.change(_cut_all, quiz.id)
+    phone = served.browser("other official")
+    sitting = started(phone, quiz)
+    with served.database.read() as session:
+        assert {look.item for look in list_looks(session, sitting)} == ask
+
+
+def _cut_all(session: Session, quiz_id: str) -> None:
+    for item in list_items(session, quiz_id):
+        keep_cut(session, quiz_id, item.n, digest("cut"), SHORT, now=datetime.now(UTC))
+
+
+def test_a_draw_that_takes_long_is_left_to_a_worker_and_published_whole(
+    served: League, desk: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.domain.quiz.forms.LONG", 5)
+    day = datetime.now(UTC).date() + timedelta(days=3)
+    assert desk.post("/quizzes/new", data=form(desk, due=day.isoformat())).headers["location"] == "/quizzes"
+    assert "Forms for Offside, one look are being drawn" in words(desk.get("/quizzes").text)
+    with served.database.read() as session:
+        [job] = open_jobs(session)
+    work = Work(served.database, served.app.state.library, job.args, lambda *_: None, lambda: datetime.now(UTC))
+    for _ in range(2):  # a job may be done twice
+        make_forms(work)
+    with served.database.read() as session:
+        [quiz] = list_quizzes(session)
+        assert len(list_items(session, quiz.id)) == 8
+        assert quiz.due_at == datetime.combine(day, time(22)).astimezone()
+        assert {each.person_id for each in list_assignments(session, "quiz")} == {"adaeze", "sil"}
+
+
+def test_what_a_worker_could_not_draw_is_told_with_the_quizzes(
+    served: League, desk: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.domain.quiz.forms.LONG", 5)
+    served.database.change(save_plan, PLAN.model_copy(update={"clips": 40}))
+    desk.post("/quizzes/new", data=form(desk))
+    with served.database.read() as session:
+        [job] = open_jobs(session)
+    work = Work(served.database, served.app.state.library, job.args, lambda *_: None, lambda: datetime.now(UTC))
+    with pytest.raises(BadInput, match="Offside needs 16 clips with a flag") as refused:
+        make_forms(work)
+    served.database.change(_failed, job.id, str(refused.value))
+    assert "could not be drawn. Offside needs 16 clips with a flag" in words(desk.get("/quizzes").text)
+
+
+def _failed(session: Session, job_id: str, sentence: str) -> None:
+    now = datetime.now(UTC)
+    taken_now = take_job(session, job_id, "here", timedelta(seconds=30), now)
+    assert taken_now is not None
+    fail_job(session, taken_now[1], sentence, now, permanent=True)
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,6 @@
 """A lesson: steps in order, as its author wrote them (`steps`), and with every name settled to frames (`places`)."""
 
 from app.domain.lesson.places import (
-    Blur,
     Freeze,
     Loop,
     Pair,
@@ -14,7 +13,6 @@ from app.domain.lesson.places import (
     slots,
 )
 from app.domain.lesson.steps import (
-    Box,
     FreezeStep,
     Instant,
     Lesson,
@@ -29,6 +27,7 @@ from app.domain.lesson.steps import (
     Zoom,
     clips_named,
 )
+from app.domain.recording import Blur, Box
 
 __all__ = [
     "Blur",

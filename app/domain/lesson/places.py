@@ -10,7 +10,6 @@ from typing import assert_never
 from app.domain.clip import Clip, View, named_instant
 from app.domain.errors import BadInput
 from app.domain.lesson.steps import (
-    Box,
     FreezeStep,
     Instant,
     LookAlikesStep,
@@ -23,7 +22,7 @@ from app.domain.lesson.steps import (
     TitleStep,
     Zoom,
 )
-from app.domain.recording import House
+from app.domain.recording import Blur, Box, House
 from app.domain.timecode import Span
 
 Viewed = RunStep | LoopStep | FreezeStep | QuestionStep | Side
@@ -33,14 +32,6 @@ Viewed = RunStep | LoopStep | FreezeStep | QuestionStep | Side
 def slots(span: Span, speed: Fraction) -> int:
     """Tape frames that a span takes at a speed: every slot shows a frame of the span, none beyond its end."""
     return -int(-(span.frames / speed) // 1)
-
-
-@dataclass(frozen=True)
-class Blur:
-    """A box of the picture that is unreadable on frames `span` of its recording."""
-
-    box: Box
-    span: Span
 
 
 @dataclass(frozen=True)

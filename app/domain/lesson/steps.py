@@ -12,27 +12,16 @@ from typing import Annotated, Literal, assert_never
 from pydantic import Field, StringConstraints
 
 from app.domain.base import Id, Value, Words
+from app.domain.recording import Box
 from app.domain.timecode import Speed
 
 Instant = Annotated[int, Field(ge=0)] | Id
-
-Even = Annotated[int, Field(ge=0, le=3840, multiple_of=2)]
-"""Pixels. Colours are kept for squares of two by two, so a box with odd edges would shift them."""
 
 VoiceNote = Annotated[str, StringConstraints(max_length=200)]
 """A sound file: in a curriculum folder its name beside the recordings, on a server the digest of its bytes."""
 
 Held = Annotated[int, Field(ge=1, le=3600)]
 """How long something stands, in frames of the tape."""
-
-
-class Box(Value):
-    """A rectangle of the house picture: its left upper corner and its size, in even pixels."""
-
-    left: Even
-    top: Even
-    width: Annotated[Even, Field(ge=2)]
-    height: Annotated[Even, Field(ge=2)]
 
 
 class Zoom(Box):

@@ -2,8 +2,11 @@
 
 from app.web.pages import (
     checks,
+    clearances,
+    clip_quiz,
     clips,
     disagreements,
+    extra_time,
     games,
     health,
     home,
@@ -11,8 +14,11 @@ from app.web.pages import (
     lessons,
     looks,
     media,
+    new_quizzes,
     people,
     people_import,
+    practice,
+    quiz_plans,
     quizzes,
     readiness,
     recordings,
@@ -24,8 +30,11 @@ from app.web.pages import (
 ROUTERS = (
     looks.router,  # first: phones in a check wait for these, and every route before them costs its look
     checks.router,
+    clearances.router,  # before quizzes: `/quizzes/clearance` is no quiz
+    clip_quiz.router,
     clips.router,
     disagreements.router,
+    extra_time.router,
     games.router,
     health.router,
     home.router,
@@ -34,6 +43,9 @@ ROUTERS = (
     media.router,
     people_import.router,  # before people: `/people/import` is nobody's page
     people.router,
+    practice.router,
+    new_quizzes.router,  # before quizzes: `/quizzes/new` and `/quizzes/plans` are no quizzes
+    quiz_plans.router,
     quizzes.router,
     readiness.router,
     recordings.router,

@@ -16,17 +16,20 @@ from fastapi import APIRouter, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
-from app.actions.sitting import Given, finish_sitting, open_look, submit_answer, submit_reason
-from app.domain.answer import TimingPolicy
-from app.domain.errors import BadInput, Conflict, NotFound
+from app.actions.clearing import extend_clearing
+from app.actions.sitting import Given, finish_sitting, open_look, skip_look, submit_answer, submit_reason
+from app.domain.answer import TimingPolicy, deadline_ms
+from app.domain.errors import Conflict, NotFound
 from app.domain.marking import ALL
 from app.domain.rulecard import Presence, RuleCard, RuleException
 from app.domain.timecode import Rate
 from app.store.content import cards_on, list_exceptions
 from app.store.engine import Database
+from app.store.people import load_person
 from app.store.quizzes import load_quiz
-from app.store.sittings import Look, find_asset, list_looks, load_sitting
+from app.store.sittings import Look, Sitting, Unsaid, find_asset, find_unsaid, list_injuries, list_looks, load_sitting
 from app.web.auth import Db, Looking, Now, now
+from app.web.forms import Mistakes
 from app.web.ids import LookNumber, RandomId
 from app.web.looking import (
     Ahead,
@@ -39,7 +42,10 @@ from app.web.looking import (
     Open,
     Opened,
     Reason,
+    Skip,
     Terms,
+    Unexplained,
+    is_lost,
     measured,
     nonce_of,
     round_trip,
@@ -56,6 +62,8 @@ router = APIRouter()
 BLOCK = 5
 """So many clips are fetched ahead: the network may be gone for a few looks."""
 OPEN = ("ahead", "served")
+UNTIMED = Terms(clip=0, deadline=TimingPolicy().deadline, rtt=0)
+"""What a look is judged by that was never opened: by nothing, it does not count."""
 FRESH = timedelta(seconds=5)
 """How long the rule cards are believed without looking again."""
 
@@ -102,29 +110,74 @@ def _asked(request: Request) -> Asked:
 
 @router.get("/sittings/{sitting_id}/ahead")
 async def looks_ahead(request: Request, sitting_id: RandomId) -> Ahead:
-    """The next looks of one's own check. Those to come have the address of their clip; an opened one has none."""
+    """The next looks of one's own check. Those to come have the address of their clip; an opened one has none.
+
+    A look that was called without saying why (the page was loaded anew) is to be explained before the next one.
+    """
     by = _asked(request)
-    looks = await asyncio.to_thread(_looks, by.db, sitting_id, by.viewer.person_id)
+    state = await asyncio.to_thread(_state, by.db, sitting_id, by.viewer.person_id)
     rules = await _rules(request, by.db, by.at)
-    done = sum(look.state == "decided" for look in looks)
-    left = [look for look in looks if look.state in OPEN]
-    shown = [_ahead(request, look, done + k, rules) for k, look in enumerate(left[:BLOCK], 1)]
-    return Ahead(total=done + len(left), looks=shown)
+    shown = [
+        _ahead(request, look, state.done + k, rules, warning=look.clip_id in state.injuries)
+        for k, look in enumerate(state.left[:BLOCK], 1)
+    ]
+    unexplained = None if state.unsaid is None else _unexplained(state.unsaid, rules)
+    return Ahead(total=state.total, deadline=state.deadline, looks=shown, unexplained=unexplained)
 
 
-def _looks(db: Database, sitting_id: str, person_id: str) -> list[Look]:
+@dataclass(frozen=True)
+class State:
+    """How far a check has come. `done`: looks that count; `left`: to come, or open; `deadline`: ms to decide.
+
+    `total`: 0 where it asks until it knows enough.
+    """
+
+    done: int
+    total: int
+    left: list[Look]
+    injuries: set[str]
+    deadline: int
+    unsaid: Unsaid | None
+
+
+def _state(db: Database, sitting_id: str, person_id: str) -> State:
     with db.read() as session:
-        return _own_looks(session, sitting_id, person_id)
+        sitting = _own(session, sitting_id, person_id)
+        looks = list_looks(session, sitting_id)
+        left = [look for look in looks if look.state in OPEN]
+        done = sum(look.state == "decided" for look in looks)
+        asks_on = load_quiz(session, sitting.quiz_id).plan.purpose == "clearance"
+        return State(
+            done=done,
+            total=0 if asks_on else done + len(left),
+            left=left,
+            injuries=list_injuries(session, [look.clip_id for look in left[:BLOCK]]),
+            deadline=_deadline(session, sitting),
+            unsaid=find_unsaid(session, sitting_id),
+        )
 
 
-def _own_looks(session: Session, sitting_id: str, person_id: str) -> list[Look]:
-    """The looks of one's own check. Raises NotFound."""
-    if load_sitting(session, sitting_id).person_id != person_id:
+def _own(session: Session, sitting_id: str, person_id: str) -> Sitting:
+    """One's own check. Raises NotFound."""
+    sitting = load_sitting(session, sitting_id)
+    if sitting.person_id != person_id:
         raise NotFound("There is no such check.")
-    return list_looks(session, sitting_id)
+    return sitting
 
 
-def _ahead(request: Request, look: Look, number: int, rules: Rules) -> LookAhead:
+def _deadline(session: Session, sitting: Sitting) -> int:
+    """Milliseconds to decide, with the extra time that its person has been given."""
+    seconds = load_quiz(session, sitting.quiz_id).plan.seconds
+    return deadline_ms(seconds, load_person(session, sitting.person_id).extra_time)
+
+
+def _unexplained(unsaid: Unsaid, rules: Rules) -> Unexplained:
+    card = _card(rules, unsaid.topic)
+    why = why_of(card, rules.exceptions, whole=unsaid.asks_all, called=unsaid.decision)
+    return Unexplained(n=unsaid.n, decision=unsaid.decision.value, word=card.words.of(unsaid.decision), why=why)
+
+
+def _ahead(request: Request, look: Look, number: int, rules: Rules, *, warning: bool) -> LookAhead:
     card = _card(rules, look.topic)
     return LookAhead(
         n=look.n,
@@ -135,6 +188,7 @@ def _ahead(request: Request, look: Look, number: int, rules: Rules) -> LookAhead
         topic=card.title,
         flag=card.words.flag,
         no_flag=card.words.no_flag,
+        warning=warning,
     )
 
 
@@ -163,24 +217,30 @@ async def echo(request: Request, sitting_id: RandomId, body: Echo) -> Echo:
 
 @router.post("/sittings/{sitting_id}/looks/{n}/open")
 async def open_one(request: Request, sitting_id: RandomId, n: LookNumber, body: Open) -> Opened:
-    """Open a look: its clock runs from the reply on. One that was opened before says how long there is left."""
+    """Open a look: its clock runs from the reply on. One that was opened before says how long there is left.
+
+    Where the reply to a press of the button is lost, the same press opens the look anew: nothing was shown yet.
+    """
     by, secret = _asked(request), request.app.state.secret
     db, person = by.db, by.viewer.person_id
-    look, seconds = await asyncio.to_thread(_look, db, sitting_id, n, person)
-    rtt = measured(secret, sitting_id, person, body.stamp)
-    terms = Terms(_length_ms(request, look), seconds * 1000, rtt)
+    look, deadline = await asyncio.to_thread(_look, db, sitting_id, n, person)
+    terms = Terms(_length_ms(request, look), deadline, measured(secret, sitting_id, person, body.stamp))
+    lost = look.nonce if is_lost(secret, look.nonce, body) else None
     at = now()  # not the instant of the request: looking up the look is no time of the phone's
-    reply = await db.changed(open_look, sitting_id, n, person, nonce_of(secret, sitting_id, n, terms), now=at)
-    return Opened(opened=reply["opened"], nonce=reply["nonce"], left=_left(look, terms, at))
+    nonce = nonce_of(secret, sitting_id, n, terms, body.press, body.times)
+    reply = await db.changed(open_look, sitting_id, n, person, nonce, lost, now=at)
+    left = terms.deadline if reply["opened"] else _left(look, terms, at)
+    return Opened(opened=reply["opened"], nonce=reply["nonce"], left=left)
 
 
 def _look(db: Database, sitting_id: str, n: int, person_id: str) -> tuple[Look, int]:
-    """A look of one's own check, and the seconds there are to decide. Raises NotFound."""
+    """A look of one's own check, and the ms there are to decide. Raises NotFound."""
     with db.read() as session:
-        look = next((look for look in _own_looks(session, sitting_id, person_id) if look.n == n), None)
+        sitting = _own(session, sitting_id, person_id)
+        look = next((look for look in list_looks(session, sitting_id) if look.n == n), None)
         if look is None:
             raise NotFound("There is no such look.")
-        return look, load_quiz(session, load_sitting(session, sitting_id).quiz_id).plan.seconds
+        return look, _deadline(session, sitting)
 
 
 def _left(look: Look, terms: Terms, at: datetime) -> int:
@@ -192,12 +252,27 @@ def _left(look: Look, terms: Terms, at: datetime) -> int:
 
 @router.post("/sittings/{sitting_id}/looks/{n}/answer")
 async def decide_one(request: Request, sitting_id: RandomId, n: LookNumber, body: Decision) -> Decided:
-    """Keep a decision, once; the same again has the same reply."""
+    """Keep a decision, once; the same again has the same reply. One that a phone took by itself is for practice."""
     by = _asked(request)
-    terms = terms_of(request.app.state.secret, sitting_id, n, body.nonce)
+    terms = UNTIMED if body.unopened else terms_of(request.app.state.secret, sitting_id, n, body.nonce)
     if terms is None:
         raise Conflict("This look has not been opened.")
-    given = Given(
+    given = _given(body, terms)
+    policy = TimingPolicy(deadline=terms.deadline)
+    reply = await by.db.changed(submit_answer, sitting_id, n, by.viewer.person_id, given, policy, terms.clip, now=by.at)
+    if reply["purpose"] == "clearance":
+        await by.db.changed(extend_clearing, sitting_id, now=by.at)
+    why = None
+    if reply["in_time"] and given.decision is not None:
+        rules = await _rules(request, by.db, by.at)
+        card = _card(rules, reply["topic"])
+        why = why_of(card, rules.exceptions, whole=reply["asks_all"], called=given.decision)
+    told = {name: reply[name] for name in ("counts", "in_time", "cause")}
+    return Decided(idempotency=body.idempotency, why=why, **told)
+
+
+def _given(body: Decision, terms: Terms) -> Given:
+    return Given(
         nonce=body.nonce,
         decision=body.ruling,
         load=body.load,
@@ -208,26 +283,28 @@ async def decide_one(request: Request, sitting_id: RandomId, n: LookNumber, body
         rtt=terms.rtt,
         idempotency=body.idempotency,
         reopened=body.reopened,
+        unopened=body.unopened,
     )
-    policy = TimingPolicy(deadline=terms.deadline)
-    reply = await by.db.changed(submit_answer, sitting_id, n, by.viewer.person_id, given, policy, terms.clip, now=by.at)
-    why = None
-    if reply["in_time"] and given.decision is not None:
-        rules = await _rules(request, by.db, by.at)
-        card = _card(rules, reply["topic"])
-        why = why_of(card, rules.exceptions, whole=reply["asks_all"], called=given.decision)
-    return Decided(idempotency=body.idempotency, counts=reply["counts"], in_time=reply["in_time"], why=why)
+
+
+@router.post("/sittings/{sitting_id}/looks/{n}/skip")
+async def skip_one(request: Request, sitting_id: RandomId, n: LookNumber, body: Skip) -> Kept:
+    """Leave out a clip that shows somebody being hurt; another one comes."""
+    by = _asked(request)
+    await by.db.changed(skip_look, sitting_id, n, by.viewer.person_id, now=by.at)
+    await by.db.changed(extend_clearing, sitting_id, now=by.at)
+    return Kept(idempotency=body.idempotency)
 
 
 @router.post("/sittings/{sitting_id}/looks/{n}/reason")
 async def explain_one(request: Request, sitting_id: RandomId, n: LookNumber, body: Reason) -> Kept:
-    """Keep why, once. Raises BadInput for points that nobody was asked about."""
+    """Keep why, once. Raises Mistakes for points that nobody was asked about."""
     by = _asked(request)
     person = by.viewer.person_id
     look, _ = await asyncio.to_thread(_look, by.db, sitting_id, n, person)
     _refuse_unasked(_card(await _rules(request, by.db, by.at), look.topic), look.asks_all, body)
     await by.db.changed(submit_reason, sitting_id, n, person, body.shows, look.asks_all, body.second, now=by.at)
-    return Kept()
+    return Kept(idempotency=body.idempotency)
 
 
 def _refuse_unasked(card: RuleCard, whole: bool, body: Reason) -> None:
@@ -241,7 +318,7 @@ def _refuse_unasked(card: RuleCard, whole: bool, body: Reason) -> None:
     if body.second is not None:
         known = known and card.second_answer is not None and body.second in card.second_answer.answers
     if not known:
-        raise BadInput("This was not asked.")
+        raise Mistakes({}, {"shows": "This was not asked."})
 
 
 @router.post("/sittings/{sitting_id}/finish")

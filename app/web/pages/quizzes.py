@@ -1,8 +1,8 @@
-"""Quizzes on the supervisor's desk: what is out, a new one from a plan, who has taken it and who is late."""
+"""Quizzes on the supervisor's desk: what is out, who has taken it and who is late, what its forms are made of."""
 
 from __future__ import annotations
 
-import secrets
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -12,15 +12,18 @@ from fastapi import APIRouter, Request
 from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.actions.quiz import Stock, assign_crews, cuts_key, publish_quiz, stock_of
+from app.actions.clearing import list_taken
+from app.actions.quiz import assign_crews, cuts_key
 from app.actions.result import Result, result_of
 from app.domain.clip import Clip
 from app.domain.errors import BadInput, NotFound
-from app.domain.quiz import QuizPlan
-from app.domain.rulecard import RuleCard
-from app.store.content import cards_on, clips_by_id, list_plans
+from app.domain.people import QuietHours
+from app.domain.rulecard import RuleCard, Ruling
+from app.store.content import cards_on, clips_by_id
 from app.store.disagreements import list_disagreements
-from app.store.jobs import Job, jobs_by_key
+from app.store.engine import Database
+from app.store.jobs import Job, JobState, ended_jobs, jobs_by_key, open_jobs
+from app.store.league import load_quiet_hours
 from app.store.people import CrewFacts, list_crews, list_people, list_seats
 from app.store.quizzes import (
     Assignment,
@@ -37,9 +40,12 @@ from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import RandomId
 from app.web.render import page
-from app.web.words import end_of
+from app.web.words import end_of, listed
 
 router = APIRouter()
+
+STUCK = 20
+"""Of so many failed jobs those that were to draw a quiz are told of."""
 
 
 @dataclass(frozen=True)
@@ -56,31 +62,18 @@ class QuizLine:
 
 @dataclass(frozen=True)
 class QuizzesPage:
-    """All quizzes, the newest first. `titles`: of topics, by id. `waiting`: disagreements without a reply."""
+    """All quizzes, the newest first. `titles`: of topics, by id. `waiting`: disagreements without a reply.
+
+    `drawing`: quizzes whose forms a worker draws; `stuck`: those that could not be drawn.
+    """
 
     now: datetime
     lines: list[QuizLine]
     titles: Mapping[str, str]
     waiting: int
-
-
-@dataclass(frozen=True)
-class PlanLine:
-    """A plan that a quiz may be made of, and what there is for it."""
-
-    plan: QuizPlan
-    topics: str
-    stock: Stock
-
-
-@dataclass(frozen=True)
-class NewQuizPage:
-    """The form of a new quiz."""
-
-    plans: list[PlanLine]
-    crews: list[CrewFacts]
-    typed: Mapping[str, Any] = field(default_factory=dict)
-    about: Mapping[str, str] = field(default_factory=dict)
+    drawing: list[Job]
+    stuck: list[Job]
+    quiet: QuietHours
 
 
 @dataclass(frozen=True)
@@ -89,10 +82,28 @@ class Taker:
 
     name: str
     crew: str
+    form: int
     due_at: datetime | None
     is_late: bool
     sitting: Sitting | None
     result: Result | None
+
+
+@dataclass(frozen=True)
+class FormLine:
+    """One of the equal forms: to whom it was given, and what it is made of. `items`: what it asks.
+
+    `likely`: how many of its clips somebody gets right who just meets the standard, None where that is not known.
+    """
+
+    n: int
+    crews: list[str]
+    people: int
+    flags: int
+    topics: list[tuple[str, int]]
+    angles: list[tuple[str, int]]
+    likely: float | None
+    items: list[QuizItem]
 
 
 @dataclass(frozen=True)
@@ -106,20 +117,14 @@ class QuizPage:
     taken: int
     cut: int
     items: list[QuizItem]
+    spares: list[QuizItem]
+    forms: list[FormLine]
     clips: Mapping[str, Clip]
     cards: Mapping[str, RuleCard]
     job: Job | None
     crews: list[CrewFacts]
     typed: Mapping[str, Any] = field(default_factory=dict)
     about: Mapping[str, str] = field(default_factory=dict)
-
-
-class NewQuizForm(forms.Form):
-    """A plan, for whom, until the end of which day."""
-
-    plan: str
-    crews: list[str]
-    due: forms.Day | None = None
 
 
 class AssignForm(forms.Form):
@@ -136,12 +141,15 @@ class AssignForm(forms.Form):
 def quizzes_page(request: Request, db: Db, at: Now) -> Response:
     """What is out."""
     with db.read() as session:
-        done = {(each.quiz_id, each.person_id) for each in list_sittings(session) if each.ended_at is not None}
+        done = list_taken(session)
         given = list_assignments(session, "quiz")
         lines = [_quiz_line(session, quiz, given, done, at) for quiz in list_quizzes(session)]
         titles = {topic: card.title for topic, card in cards_on(session, at.date()).items()}
         waiting = len(list_disagreements(session, only_open=True))
-    return page(request, "quiz/list.html", QuizzesPage(at, lines, titles, waiting))
+        drawing = [job for job in open_jobs(session) if job.kind == "forms"]
+        stuck = [job for job in ended_jobs(session, JobState.FAILED, limit=STUCK) if job.kind == "forms"]
+        quiet = load_quiet_hours(session)
+    return page(request, "quiz/list.html", QuizzesPage(at, lines, titles, waiting, drawing, stuck, quiet))
 
 
 def _quiz_line(
@@ -153,97 +161,57 @@ def _quiz_line(
     return QuizLine(quiz, len(mine) - len(left), len(mine), late, *count_cuts(session, quiz.id))
 
 
-# --------------------------------------------------------------------------------- a new one
-
-
-@router.get("/quizzes/new")
-def new_quiz_page(request: Request, db: Db, at: Now) -> Response:
-    """The form."""
-    return page(request, "quiz/new.html", _new(request, db, at))
-
-
-def _new(request: Request, db: Db, at: datetime, **mistakes: Any) -> NewQuizPage:
-    rate = request.state.league.house.rate
-    with db.read() as session:
-        titles = {topic: card.title for topic, card in cards_on(session, at.date()).items()}
-        plans = [
-            PlanLine(plan, _topics(plan, titles), stock_of(session, plan, rate, at)) for plan in list_plans(session)
-        ]
-        crews = list_crews(session)
-    return NewQuizPage(plans, crews, **mistakes)
-
-
-def _topics(plan: QuizPlan, titles: Mapping[str, str]) -> str:
-    """`Offside, Goal and Ball out`."""
-    *most, last = [titles.get(topic, topic) for topic in plan.topics]
-    return f"{', '.join(most)} and {last}" if most else last
-
-
-@router.post("/quizzes/new")
-async def publish(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
-    """Publish a quiz. What is missing for it is told beside the plan."""
-    try:
-        form = await forms.read(request, NewQuizForm)
-        quiz = await _published(request, db, form, viewer.person_id, at)
-    except forms.Mistakes as mistakes:
-        shown = _new(request, db, at, typed=mistakes.typed, about=mistakes.about)
-        return page(request, "quiz/new.html", shown, status=422)
-    return RedirectResponse(f"/quizzes/{quiz.id}", 303)
-
-
-async def _published(request: Request, db: Db, form: NewQuizForm, by: str, at: datetime) -> Quiz:
-    """Raises Mistakes with what stands in the way."""
-    typed = form.model_dump()
-    with db.read() as session:
-        known = {crew.id for crew in list_crews(session)}
-        plan = next((plan for plan in list_plans(session) if plan.id == form.plan), None)
-    if plan is None:
-        raise forms.Mistakes(typed, {"plan": "Choose one of those offered."})
-    if not form.crews or not set(form.crews) <= known:
-        raise forms.Mistakes(typed, {"crews": "Choose at least one crew."})
-    if form.due is not None and form.due < at.date():
-        raise forms.Mistakes(typed, {"due": "This day is over."})
-    chosen, rate, seed = plan.model_copy(update={"crews": tuple(form.crews)}), request.state.league.house.rate, _seed()
-    try:
-        quiz: Quiz = await db.changed(publish_quiz, chosen, rate, seed, end_of(form.due), by, now=at)
-    except BadInput as error:
-        raise forms.Mistakes(typed, {"plan": str(error)}) from error
-    return quiz
-
-
-def _seed() -> int:
-    return secrets.randbelow(2**31)
-
-
 # --------------------------------------------------------------------------------- one quiz
 
 
 @router.get("/quizzes/{quiz_id}")
 def quiz_page(request: Request, quiz_id: RandomId, db: Db, viewer: Looking, at: Now) -> Response:
-    """Who has taken it. Raises NotFound."""
+    """Who has taken it; of a check for clearance, how far everybody is. Raises NotFound."""
+    with db.read() as session:
+        if load_quiz(session, quiz_id).plan.purpose == "clearance":
+            return RedirectResponse(f"/quizzes/{quiz_id}/clearance", 303)
     return page(request, "quiz/show.html", _quiz(db, quiz_id, viewer.role == "supervisor", at))
 
 
-def _quiz(db: Db, quiz_id: str, with_clips: bool, at: datetime, **mistakes: Any) -> QuizPage:
+def _quiz(db: Database, quiz_id: str, with_clips: bool, at: datetime, **mistakes: Any) -> QuizPage:
     with db.read() as session:
         quiz, items = load_quiz(session, quiz_id), list_items(session, quiz_id)
         cards = cards_on(session, at.date())
         shown = items if with_clips else []
         takers = _takers(session, quiz, at)
+        titles = {topic: card.title for topic, card in cards.items()}
         return QuizPage(
             quiz=quiz,
             now=at,
-            topics=_topics(quiz.plan, {topic: card.title for topic, card in cards.items()}),
+            topics=listed([titles.get(topic, topic) for topic in quiz.plan.topics]),
             takers=takers,
             taken=sum(taker.result is not None for taker in takers),
             cut=sum(item.cut is not None for item in items),
             items=items,
+            spares=[item for item in items if item.is_spare],
+            forms=[_form_line(n, items, takers, titles) for n in range(quiz.plan.forms)],
             clips=clips_by_id(session, [item.clip_id for item in shown]),
             cards=cards,
             job=jobs_by_key(session, [cuts_key(quiz_id)]).get(cuts_key(quiz_id)),
             crews=list_crews(session),
             **mistakes,
         )
+
+
+def _form_line(n: int, items: list[QuizItem], takers: list[Taker], titles: Mapping[str, str]) -> FormLine:
+    mine = [item for item in items if item.form == n and not item.is_spare]
+    given = [taker for taker in takers if taker.form == n]
+    chances = [item.chance for item in mine if item.chance is not None]
+    return FormLine(
+        n=n,
+        crews=sorted({taker.crew for taker in given if taker.crew}),
+        people=len(given),
+        flags=sum(item.side is Ruling.FLAG for item in mine),
+        topics=sorted(Counter(titles.get(item.topic, item.topic) for item in mine).items()),
+        angles=sorted(Counter(item.angle for item in mine if item.angle).items()),
+        likely=sum(chances) if mine and len(chances) == len(mine) else None,
+        items=mine,
+    )
 
 
 def _takers(session: Session, quiz: Quiz, at: datetime) -> list[Taker]:
@@ -253,14 +221,14 @@ def _takers(session: Session, quiz: Quiz, at: datetime) -> list[Taker]:
     names = {person.id: person.name for person in list_people(session)}
     sittings = {sitting.person_id: sitting for sitting in list_sittings(session, quiz_id=quiz.id)}
     takers = []
-    for each in list_assignments(session, "quiz"):
-        if each.noun_id == quiz.id and each.person_id in names:
+    for each in list_assignments(session, "quiz", noun_id=quiz.id):
+        if each.person_id in names:
             sitting = sittings.get(each.person_id)
             ended = sitting is not None and sitting.ended_at is not None
             late = not ended and each.due_at is not None and each.due_at <= at
             result = result_of(session, sitting.id) if ended and sitting is not None else None
             where = seats.get(each.person_id, "")
-            takers.append(Taker(names[each.person_id], where, each.due_at, late, sitting, result))
+            takers.append(Taker(names[each.person_id], where, each.form, each.due_at, late, sitting, result))
     return sorted(takers, key=lambda taker: (not taker.is_late, taker.result is not None, taker.crew, taker.name))
 
 

@@ -13,7 +13,9 @@ from fastapi import APIRouter, Request
 from pydantic import Field
 from starlette.responses import RedirectResponse, Response
 
+from app.actions.clearing import list_taken
 from app.actions.readiness import Roster, clearances_of, roster_on, sign_off
+from app.actions.refresher import Refresher, refreshers_of
 from app.actions.result import Result, results_of, tendency_in
 from app.domain.clearance import Clearance, ClearancePolicy, State
 from app.domain.errors import NotFound
@@ -25,7 +27,6 @@ from app.store.content import cards_on, list_policies
 from app.store.evidence import list_evidence
 from app.store.people import Person, list_seats, load_person
 from app.store.quizzes import list_assignments, list_quizzes
-from app.store.sittings import list_sittings
 from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import NamedId, RandomId
@@ -70,7 +71,10 @@ class CrewPage:
 
 @dataclass(frozen=True)
 class PersonPage:
-    """One person on every policy: what may be said, the account behind it, the checks behind that, newest first."""
+    """One person on every policy: what may be said, the account behind it, the checks behind that, newest first.
+
+    `refreshers`: policy id -> what is due again.
+    """
 
     person: Person
     crew: str
@@ -81,6 +85,7 @@ class PersonPage:
     shapes: Mapping[State, str]
     results: list[Result]
     tendency: Tendency
+    refreshers: Mapping[str, Refresher]
     about: Mapping[str, str] = field(default_factory=dict)
     typed: Mapping[str, Any] = field(default_factory=dict)
 
@@ -117,7 +122,7 @@ def readiness_page(request: Request, db: Db, at: Now) -> Response:
 def _late(session: Any, roster: Roster, at: Any) -> list[Late]:
     names = {seat.person_id: (seat.name, row.crew.title) for row in roster.rows for seat in row.crew.seats}
     titles = {quiz.id: quiz.title for quiz in list_quizzes(session)}
-    done = {(each.quiz_id, each.person_id) for each in list_sittings(session) if each.ended_at is not None}
+    done = list_taken(session)
     return [
         Late(*names[each.person_id], titles[each.noun_id], last_day(each.due_at))
         for each in list_assignments(session, "quiz")
@@ -177,10 +182,10 @@ def crew_page(request: Request, crew_id: NamedId, db: Db, at: Now) -> Response:
 @router.get("/readiness/people/{person_id}")
 def person_page(request: Request, person_id: RandomId, db: Db, at: Now) -> Response:
     """A person on every policy. Raises NotFound."""
-    return page(request, "readiness/person.html", _person(db, person_id, at))
+    return page(request, "readiness/person.html", _person(request, db, person_id, at))
 
 
-def _person(db: Db, person_id: str, at: Any, **mistakes: Any) -> PersonPage:
+def _person(request: Request, db: Db, person_id: str, at: Any, **mistakes: Any) -> PersonPage:
     today = at.date()
     with db.read() as session:
         person, policies = load_person(session, person_id), list_policies(session)
@@ -188,8 +193,11 @@ def _person(db: Db, person_id: str, at: Any, **mistakes: Any) -> PersonPage:
         found = clearances_of(session, person_id, today)
         crew = next((seat.crew_id for seat in list_seats(session, today) if seat.person.id == person_id), "")
         cards, results = cards_on(session, today), results_of(session, person_id)
+        due = refreshers_of(session, person_id, request.state.league.house.rate, at)
     said = {p.id: shares([each for each in evidence if each.topic in p.topics]) for p in policies}
-    return PersonPage(person, crew, policies, found, said, cards, SHAPES, results, tendency_in(results), **mistakes)
+    again = {each.policy.id: each for each in due}
+    lean = tendency_in(results)
+    return PersonPage(person, crew, policies, found, said, cards, SHAPES, results, lean, again, **mistakes)
 
 
 @router.post("/readiness/people/{person_id}/sign-off")
@@ -198,7 +206,7 @@ async def sign_person_off(request: Request, person_id: RandomId, db: Db, viewer:
     try:
         form = await forms.read(request, SignOffForm)
     except forms.Mistakes as mistakes:
-        shown = _person(db, person_id, at, about=mistakes.about, typed=mistakes.typed)
+        shown = _person(request, db, person_id, at, about=mistakes.about, typed=mistakes.typed)
         return page(request, "readiness/person.html", shown, status=422)
     await db.changed(sign_off, person_id, form.topic, form.grounds, viewer.person_id, now=at)
     return RedirectResponse(f"/readiness/people/{person_id}", 303)

@@ -11,6 +11,7 @@ from pydantic import Field
 from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
 
+from app.actions.clearing import Standing, goes_on, standing
 from app.actions.result import MarkedLook, Result, result_of, results_of, tendency_in
 from app.actions.sitting import disagree
 from app.adapters.still import still
@@ -20,12 +21,14 @@ from app.domain.marking import ALL, finding_of
 from app.domain.recording import Prepared
 from app.domain.rulecard import Presence, RuleCard, Ruling, When
 from app.domain.ruling import Judgement, live
+from app.domain.sequence import Found
 from app.domain.tendency import Tendency
 from app.domain.timecode import Rate, clock
 from app.store.content import cards_on
 from app.store.disagreements import Disagreement, list_disagreements
 from app.store.people import load_person
 from app.store.recordings import prepared_of
+from app.store.sittings import Sitting
 from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import LookNumber, RandomId
@@ -51,7 +54,8 @@ class ResultsPage:
 class ResultPage:
     """A check look by look. `who`: empty where it is one's own. `too_many`, `missed`: wrong flags, flags not given.
 
-    `by_luck`: right calls for a reason that the picture does not show.
+    `by_luck`: right calls for a reason that the picture does not show. `found`: what a whole check for clearance came
+    to, with its `sittings`.
     """
 
     result: Result
@@ -59,6 +63,8 @@ class ResultPage:
     too_many: int
     missed: int
     by_luck: int
+    found: list[Found]
+    sittings: tuple[Sitting, ...]
 
 
 @dataclass(frozen=True)
@@ -127,18 +133,28 @@ def results_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response
 
 
 @router.get("/sittings/{sitting_id}/result")
-def result_page(request: Request, sitting_id: RandomId, db: Db, viewer: Looking) -> Response:
+def result_page(request: Request, sitting_id: RandomId, db: Db, viewer: Looking, at: Now) -> Response:
     """A check look by look; one that has not ended goes on instead."""
     with db.read() as session:
         found = result_of(session, sitting_id)
         who = _who(session, found, viewer)
-    if found.sitting.ended_at is None:
-        return _not_ended(found, viewer)
+        if goes_on(session, found.sitting):
+            return _not_ended(found, viewer)
+        whole = _whole(session, found)
     wrong = [look for look in found.looks if look.counts and not look.is_right]
     too_many = sum(look.answer.decision is Ruling.FLAG for look in wrong)
     missed = sum(look.answer.decision is Ruling.NO_FLAG for look in wrong)
     by_luck = sum(look.is_right and look.reason_holds is False for look in found.looks)
-    return page(request, "result/show.html", ResultPage(found, who, too_many, missed, by_luck))
+    told = [] if whole is None else whole.found(at.date())
+    sittings = () if whole is None else whole.sittings
+    return page(request, "result/show.html", ResultPage(found, who, too_many, missed, by_luck, told, sittings))
+
+
+def _whole(session: Session, result: Result) -> Standing | None:
+    """The whole check for clearance that a sitting belongs to; None for any other check."""
+    if result.quiz.plan.purpose != "clearance":
+        return None
+    return standing(session, result.quiz, result.sitting.person_id, result.sitting.began_at)
 
 
 def _who(session: Session, result: Result, viewer: Viewer) -> str:
@@ -153,6 +169,8 @@ def _who(session: Session, result: Result, viewer: Viewer) -> str:
 def _not_ended(result: Result, viewer: Viewer) -> Response:
     if result.sitting.person_id != viewer.person_id:
         raise NotFound("This check is still being taken.")
+    if result.sitting.ended_at is not None:
+        return RedirectResponse(f"/checks/{result.quiz.id}", 303)
     return RedirectResponse(f"/sittings/{result.sitting.id}", 303)
 
 
@@ -164,7 +182,7 @@ def look_result_page(
     with db.read() as session:
         found = result_of(session, sitting_id)
         who = _who(session, found, viewer)
-        if found.sitting.ended_at is None:
+        if goes_on(session, found.sitting):
             return _not_ended(found, viewer)
         look = found.look(n)
         told = [each for each in list_disagreements(session, sitting_id=sitting_id) if each.n == n]
@@ -299,7 +317,8 @@ def _own(db: Db, sitting_id: str, n: int, viewer: Viewer) -> tuple[Result, Marke
     """A look of one's own ended check. Raises NotFound."""
     with db.read() as session:
         found = result_of(session, sitting_id)
-    if found.sitting.person_id != viewer.person_id or found.sitting.ended_at is None:
+        is_told = not goes_on(session, found.sitting)
+    if found.sitting.person_id != viewer.person_id or not is_told:
         raise NotFound("There is no such check.")
     return found, found.look(n)
 

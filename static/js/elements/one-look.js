@@ -2,54 +2,83 @@
  * <one-look>: a check on a phone. One look at a clip, seconds to decide, why, next; no way back.
  *
  * The server owns the clock and the answers; this element shows, measures and sends. Its markup is the server's: parts
- * are found by their `data-part`, and `data-show` says in which views a part is there (ready, look, why).
+ * are found by their `data-part`, and `data-show` says in which views a part is there (ready, look, why, test). Nothing
+ * is opened while the server does not answer at once: whoever waited is asked anew whether they are ready.
  */
 
-import { left, secondsLeft } from "../lib/look-clock.js";
-import { GIVE_UP_MS, Run } from "../lib/look-run.js";
+import { Clips } from "../lib/look-clips.js";
+import { Face } from "../lib/look-face.js";
+import { freshWord, load, play, Run } from "../lib/look-run.js";
+import { back, Server, soon } from "../lib/look-server.js";
+import { because, LEFT_OUT, PRACTICE, TAKEN, UNSTARTED } from "../lib/look-words.js";
 import { Outbox } from "../lib/outbox.js";
+import { storeOf } from "../lib/outbox-store.js";
 import { LookWhy } from "./look-why.js";
+import { PhoneTest } from "./phone-test.js";
 
 /** @typedef {import("../lib/look-run.js").Ahead} Ahead */
+/** @typedef {import("../lib/outbox.js").Reply} Reply */
 
 const ECHOES = 3;
+const SOON_MS = 2000;
+const TRY_AGAIN_MS = 3000;
+const SIGNED_OUT = [401, 403];
 
 class OneLook extends HTMLElement {
-  #at = "";
-  #deadline = 5000;
   #stamp = "";
-  /** @type {Map<number, Promise<string>>} clips that are on their way or here, by look */
-  #clips = new Map();
-  /** @type {Promise<unknown>} clips come one after another, the next one first */
-  #fetching = Promise.resolve();
+  /** @type {Ahead[]} those that the server told of last */
+  #ahead = [];
+  /** @type {Set<number>} looks that this page has decided or left out */
+  #done = new Set();
   /** @type {Ahead | undefined} */
   #look;
+  /** Whether the look is shown without the network, as practice. */
+  #alone = false;
+  /** The last press of the button, while no reply to it has come. */
+  #press = { n: -1, word: "", times: 0 };
   /** @type {Run | undefined} */
   #run;
+  /** Which waiting is the present one: an older one must not change the page under the thumb. */
+  #turn = 0;
+  #tested = false;
+  /** @type {string | null} what has become meanwhile of a call that was taken without a reply */
+  #news = null;
 
-  connectedCallback() {
-    this.#at = this.dataset.at ?? "";
-    this.#deadline = Number(this.dataset.seconds) * 1000;
-    this.outbox = new Outbox(
-      storage(),
-      `pennon:${this.#at}`,
-      ({ path, body }) => this.#once(path, body),
-      (tries) => this.#wait(tries),
-    );
+  async connectedCallback() {
+    const at = this.dataset.at ?? "";
+    const away = (/** @type {boolean} */ is) => {
+      this.#part("network").hidden = !is;
+    };
+    this.clips = new Clips(away);
+    this.server = new Server(at, this.dataset.token ?? "", away);
+    this.face = new Face(this.#part("clock"), this.#part("seconds"), this.#part("heard"));
+    this.face.deadline = Number(this.dataset.deadline);
+    this.#listen();
+    const { server } = this;
+    const store = await storeOf(`${this.dataset.person}:${at}`);
+    this.outbox = new Outbox(store, ({ path, body }) => server.once(path, body, "idempotency"));
+    addEventListener("online", () => this.outbox?.flush());
+    setInterval(() => this.outbox?.flush(), TRY_AGAIN_MS);
+    await soon(this.outbox.begin(), SOON_MS);
+    for (let k = 0; k <= ECHOES && (await this.#echo()); k += 1);
+    await this.#next("");
+  }
+
+  #listen() {
     document.addEventListener("visibilitychange", () => {
       if (document.hidden && this.#run) this.#run.hidden = true;
     });
     for (const plane of this.#planes) {
-      plane.addEventListener("pointerdown", (event) => this.#press(plane, event.timeStamp));
-      plane.addEventListener("click", (event) => this.#press(plane, event.timeStamp));
+      plane.addEventListener("pointerdown", (event) => this.#pressed(plane, event.timeStamp));
+      plane.addEventListener("click", (event) => this.#pressed(plane, event.timeStamp));
     }
     document.addEventListener("keydown", (event) => {
       const side = { ArrowLeft: "no flag", ArrowRight: "flag" }[event.key];
       const plane = this.#planes.find((each) => each.dataset.decision === side);
-      if (plane && !event.repeat) this.#press(plane, event.timeStamp);
+      if (plane && !event.repeat) this.#pressed(plane, event.timeStamp);
     });
-    this.#part("open").addEventListener("click", () => this.#open());
-    this.#begin();
+    this.#part("open").addEventListener("click", () => (this.#alone ? this.#practise() : this.#open()));
+    this.#part("skip").addEventListener("click", () => this.#skip());
   }
 
   /** @returns {HTMLButtonElement[]} */
@@ -58,7 +87,7 @@ class OneLook extends HTMLElement {
   }
 
   get #video() {
-    return /** @type {HTMLVideoElement} */ (this.querySelector("video"));
+    return /** @type {HTMLVideoElement} */ (this.querySelector("video[data-show]"));
   }
 
   /**
@@ -67,6 +96,12 @@ class OneLook extends HTMLElement {
    */
   #part(name) {
     return /** @type {HTMLElement} */ (this.querySelector(`[data-part="${name}"]`));
+  }
+
+  /** Show a part with these words, or hide it where there are none. @param {string} name @param {string} text */
+  #say(name, text) {
+    this.#part(name).hidden = !text;
+    this.#part(name).textContent = text;
   }
 
   /** @param {string} view */
@@ -78,139 +113,154 @@ class OneLook extends HTMLElement {
     scrollTo(0, 0);
   }
 
-  // ------------------------------------------------------------------------------- talking to the server
-
-  /**
-   * One try; null when nothing of ours answered.
-   * @param {string} path
-   * @param {object} [body]
-   */
-  async #once(path, body) {
-    try {
-      const reply = await fetch(`${this.#at}${path}`, {
-        method: body ? "POST" : "GET",
-        headers: {
-          Accept: "application/json",
-          "Content-Type": "application/json",
-          "X-Form-Token": this.dataset.token ?? "",
-        },
-        body: body ? JSON.stringify(body) : null,
-      });
-      if (reply.status >= 500 || !reply.headers.get("content-type")?.includes("json")) return null;
-      this.#part("network").hidden = true;
-      return { status: reply.status, body: await reply.json() };
-    } catch {
-      return null;
-    }
+  get #face() {
+    return /** @type {Face} */ (this.face);
   }
 
-  /** Say that the network is away, and wait a little. @param {number} tries */
-  #wait(tries) {
-    this.#part("network").hidden = false;
-    return new Promise((/** @type {(value: void) => void} */ again) =>
-      setTimeout(() => again(), Math.min(3000, 500 * (tries + 1))),
-    );
+  /** @param {string} path @param {import("../lib/outbox.js").Body} body */
+  #post(path, body) {
+    return /** @type {Outbox} */ (this.outbox).post(path, body);
   }
 
-  /**
-   * Ask until the server answers.
-   * @param {string} path
-   * @param {object} [body]
-   */
-  async #ask(path, body) {
-    for (let tries = 0; ; tries += 1) {
-      const reply = await this.#once(path, body);
-      if (reply) return reply;
-      await this.#wait(tries);
-    }
+  /** What the server says to a message; null as soon as the network is known to be away. @param {Promise<Reply>} sent */
+  async #sent(sent) {
+    return (await this.outbox?.flush()) ? sent : null;
   }
 
-  async #begin() {
-    await this.outbox?.flush();
-    for (let k = 0; k <= ECHOES; k += 1) {
-      const reply = await this.#ask("/echo", { stamp: this.#stamp });
-      this.#stamp = reply.body.stamp ?? "";
-    }
-    await this.#next("");
+  /** Measure the round trip; whether the server answered. @param {number} [patience] */
+  async #echo(patience) {
+    const reply = await this.server?.once("/echo", { stamp: this.#stamp }, "stamp", patience);
+    if (reply?.status === 200) this.#stamp = reply.body.stamp;
+    return reply;
   }
 
   // ------------------------------------------------------------------------------- before a look
 
   /**
-   * The next look. Its clip is here before anybody is asked whether they are ready.
+   * What comes next: a reason that is still to be said, a look, the end. Its clip is here before anybody is asked
+   * whether they are ready.
    * @param {string} told what became of the one before, if that must be said
+   * @returns {Promise<void>}
    */
   async #next(told) {
-    const open = /** @type {HTMLButtonElement} */ (this.#part("open"));
-    open.disabled = true;
-    this.#part("opened-before").hidden = true;
-    this.#part("fetching").hidden = false;
-    this.#part("told").hidden = !told;
-    this.#part("told").textContent = told;
-    this.#clock(1);
-    this.#show("ready");
-    const { status, body } = await this.#ask("/ahead");
-    if (status !== 200) return this.#stop(body.error);
-    const look = /** @type {Ahead | undefined} */ (body.looks[0]);
+    this.#turn += 1;
+    this.#waiting(told, "Fetching the clip …");
+    const reply = await this.#asked();
+    if (!reply) return this.#away(told);
+    if (reply.status !== 200) return this.#stop(reply);
+    const { looks, total, deadline, unexplained } = reply.body;
+    this.#ahead = looks;
+    this.#face.deadline = deadline;
+    this.#face.draw(1);
+    if (this.#news !== null) this.#say("told", this.#news);
+    this.#news = null;
+    if (unexplained) return this.#explain(unexplained.n, unexplained.decision, unexplained.word, unexplained.why);
+    const look = /** @type {Ahead | undefined} */ (looks[0]);
     if (!look) return this.#finish();
+    for (const each of looks) this.clips?.fetch(each);
+    if (look.number === 1 && look.clip && !this.#tested) await this.#test();
+    const shows = Boolean(look.clip) || (this.#press.n === look.n && Boolean(this.clips?.has(look.n)));
+    if (shows) await load(this.#video, (await this.clips?.of(look.n)) ?? "");
+    this.#part("number").textContent = `Look ${look.number}${total ? ` of ${total}` : ""}`;
+    this.#ready(look, shows ? "Show it" : "Call it");
+    this.#part("opened-before").hidden = shows;
+  }
+
+  /** What is ahead, as soon as everything before it has arrived. @returns {Promise<Reply | null>} */
+  async #asked() {
+    const isSent = await soon(this.outbox?.flush() ?? Promise.resolve(false), SOON_MS);
+    return (isSent && (await this.server?.once("/ahead", null, "looks"))) || null;
+  }
+
+  /**
+   * The view before a look, while there is nothing to press.
+   * @param {string} told
+   * @param {string} why
+   */
+  #waiting(told, why) {
+    /** @type {HTMLButtonElement} */ (this.#part("open")).disabled = true;
+    this.#alone = false;
+    for (const part of ["opened-before", "alone", "warning", "skip"]) this.#part(part).hidden = true;
+    this.#say("told", told);
+    this.#say("fetching", why);
+    this.#face.draw(1);
+    this.#show("ready");
+  }
+
+  /**
+   * Ask whether they are ready.
+   * @param {Ahead} look
+   * @param {string} press
+   */
+  #ready(look, press) {
     this.#look = look;
-    this.#part("number").textContent = `Look ${look.number} of ${body.total}`;
     this.#part("topic").textContent = look.topic;
     this.#part("flag-word").textContent = look.flag;
     this.#part("no-flag-word").textContent = look.no_flag;
-    for (const each of body.looks) this.#fetch(each);
-    if (look.clip) await this.#load(await /** @type {Promise<string>} */ (this.#clips.get(look.n)));
-    this.#part("fetching").hidden = true;
-    this.#part("opened-before").hidden = look.clip !== "";
-    open.textContent = look.clip ? "Show it" : "Call it";
+    this.#say("fetching", "");
+    for (const part of ["warning", "skip"]) this.#part(part).hidden = !look.warning || press === "Call it";
+    const open = /** @type {HTMLButtonElement} */ (this.#part("open"));
+    open.textContent = press;
     open.disabled = false;
+    this.#show("ready");
     if (matchMedia("(pointer: fine)").matches) open.focus({ preventScroll: true });
   }
 
-  async #finish() {
-    await this.#ask("/finish", {});
-    location.replace(`${this.#at}/result`);
-  }
-
-  /** Something that trying again does not mend. @param {string} [why] */
-  #stop(why) {
-    this.#part("fetching").hidden = true;
-    this.#part("told").hidden = false;
-    this.#part("told").textContent = `${why ?? "This cannot go on."} Load the page again; what you decided is kept.`;
-  }
-
-  /** @param {Ahead} look */
-  #fetch(look) {
-    if (!look.clip || this.#clips.has(look.n)) return;
-    const clip = this.#fetching.then(() => this.#clip(look.clip));
-    this.#fetching = clip;
-    this.#clips.set(look.n, clip);
-  }
-
-  /** A clip as an address inside this page. @param {string} address */
-  async #clip(address) {
-    for (let tries = 0; ; tries += 1) {
-      try {
-        const reply = await fetch(address);
-        if (reply.ok) return URL.createObjectURL(await reply.blob());
-        if (reply.status === 404) return "";
-      } catch {
-        // the network is away; tried again below
-      }
-      await this.#wait(tries);
-      this.#part("network").hidden = true;
+  /**
+   * The server does not answer: wait for it, or go on by oneself with a clip that is here.
+   * @param {string} told
+   * @returns {Promise<void>}
+   */
+  async #away(told) {
+    this.#turn += 1;
+    const turn = this.#turn;
+    const look = this.#ahead.find((each) => each.clip && !this.#done.has(each.n) && this.clips?.has(each.n));
+    this.#waiting(told, look ? "" : "Waiting for the network …");
+    this.#part("number").textContent = "Without the network";
+    if (look) {
+      await load(this.#video, (await this.clips?.of(look.n)) ?? "");
+      if (turn !== this.#turn) return;
+      this.#alone = true;
+      this.#part("alone").hidden = false;
+      this.#ready(look, "Go on as practice");
+    }
+    while (turn === this.#turn) {
+      await back(TRY_AGAIN_MS);
+      if (turn === this.#turn && (await this.#echo(SOON_MS)) && turn === this.#turn) return this.#next(told);
     }
   }
 
-  /** @param {string} address */
-  #load(address) {
-    const video = this.#video;
-    return new Promise((/** @type {(value: void) => void} */ ready) => {
-      video.onloadeddata = video.onerror = () => ready();
-      setTimeout(() => ready(), GIVE_UP_MS);
-      video.src = address;
-      video.load();
-    });
+  /** A phone is tried once before the first look, with a clip on which nothing is judged. */
+  async #test() {
+    const test = this.querySelector("phone-test");
+    if (!(test instanceof PhoneTest)) return;
+    this.#part("number").textContent = "Before the first look";
+    this.#show("test");
+    await test.done();
+    this.#tested = true;
+    this.#waiting("", "Fetching the clip …");
+  }
+
+  async #finish() {
+    const reply = await this.server?.once("/finish", {}, "result");
+    if (!reply) return this.#away("");
+    if (reply.status !== 200) return this.#stop(reply);
+    location.replace(reply.body.result);
+  }
+
+  /** Something that trying again does not mend. @param {Reply} reply */
+  #stop({ status, body }) {
+    this.#say("fetching", "");
+    const why = SIGNED_OUT.includes(status) ? "You are signed out on this phone." : body.error;
+    this.#say("told", `${why} Load the page again; what you decided is kept.`);
+  }
+
+  /** Leave out a clip that shows somebody being hurt. */
+  #skip() {
+    const { n } = /** @type {Ahead} */ (this.#look);
+    this.#leave(n);
+    this.#post(`/looks/${n}/skip`, { idempotency: freshWord() });
+    this.#next(LEFT_OUT);
   }
 
   // ------------------------------------------------------------------------------- the look
@@ -218,38 +268,34 @@ class OneLook extends HTMLElement {
   /** Open the look: from here on there is no way back. */
   async #open() {
     const look = /** @type {Ahead} */ (this.#look);
-    /** @type {HTMLButtonElement} */ (this.#part("open")).disabled = true;
-    const { status, body } = await this.#ask(`/looks/${look.n}/open`, { stamp: this.#stamp });
-    if (status !== 200) return this.#stop(body.error);
-    if (body.nonce === null) return this.#next("");
-    this.#run = new Run(look, body.nonce, body.opened ? this.#deadline : body.left, !body.opened);
-    this.#show("look");
-    if (body.opened) this.#play(this.#run);
-    else this.#live(true);
-    this.#tick(this.#run);
+    const open = /** @type {HTMLButtonElement} */ (this.#part("open"));
+    open.disabled = true;
+    if (this.#press.n !== look.n) this.#press = { n: look.n, word: freshWord(), times: 0 };
+    this.#press.times += 1;
+    const { word: press, times } = this.#press;
+    const opening = { stamp: this.#stamp, press, times };
+    const reply =
+      (await this.#echo(SOON_MS)) && (await this.server?.once(`/looks/${look.n}/open`, opening, "opened", SOON_MS));
+    if (!reply) return this.#away(UNSTARTED);
+    if (reply.status !== 200) return this.#stop(reply);
+    const { nonce, opened, left: ms } = reply.body;
+    if (nonce === null) return this.#next("");
+    this.#begin(new Run(look, nonce, ms, !opened));
   }
 
-  /** Show the clip once, and note when its first and its last frame are shown. @param {Run} run */
-  #play(run) {
-    const video = this.#video;
-    const started = (/** @type {number} */ at) => {
-      if (run.first === null) this.#live(true);
-      run.first ??= at;
-    };
-    video.onended = () => run.end(performance.now());
-    video.onerror = () => run.end(performance.now());
-    if ("requestVideoFrameCallback" in video) {
-      /** @type {VideoFrameRequestCallback} */
-      const frame = (_, shown) => {
-        started(shown.expectedDisplayTime);
-        run.shown(shown.expectedDisplayTime, shown.presentedFrames);
-        if (!run.decided) video.requestVideoFrameCallback(frame);
-      };
-      video.requestVideoFrameCallback(frame);
-    } else {
-      /** @type {HTMLVideoElement} */ (video).onplaying = () => started(performance.now());
-    }
-    video.play().catch(() => run.end(performance.now()));
+  /** Show the clip without the network. */
+  #practise() {
+    this.#turn += 1;
+    this.#begin(new Run(/** @type {Ahead} */ (this.#look), "", this.#face.deadline, false));
+  }
+
+  /** @param {Run} run */
+  #begin(run) {
+    this.#run = run;
+    this.#show("look");
+    if (run.reopened) this.#live(true);
+    else play(this.#video, run, () => this.#live(true));
+    this.#face.follow(run, (now) => this.#decide(run, null, now));
   }
 
   /** @param {boolean} live whether the planes can be pressed */
@@ -257,45 +303,14 @@ class OneLook extends HTMLElement {
     for (const plane of this.#planes) plane.disabled = !live;
   }
 
-  /** Draw the clock until it is decided, or time is up, or the clip does not play. @param {Run} run */
-  #tick(run) {
-    let second = -1;
-    const step = () => {
-      if (run.decided) return;
-      const now = performance.now();
-      const share = left(now, run.last, run.deadline);
-      const seconds = this.#clock(share * (run.deadline / this.#deadline));
-      if (seconds !== second && seconds === 1 && run.last !== null) navigator.vibrate?.(60);
-      second = seconds;
-      if (share <= 0 || run.stuck(now)) this.#decide(run, null, now);
-      else requestAnimationFrame(step);
-    };
-    requestAnimationFrame(step);
-  }
-
-  /**
-   * The figure, and the pennon drawn in towards its staff; in steps where people want less motion.
-   * @param {number} share of the time that is left
-   */
-  #clock(share) {
-    const seconds = secondsLeft(share, this.#deadline);
-    const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
-    const drawn = still ? (seconds * 1000) / this.#deadline : share;
-    this.#part("clock").style.setProperty("--left", String(drawn));
-    const figure = this.#part("seconds");
-    if (figure.textContent !== String(seconds)) figure.textContent = String(seconds);
-    return seconds;
-  }
-
-  /** @param {HTMLButtonElement} plane @param {number} pressed */
-  #press(plane, pressed) {
+  /** @param {HTMLButtonElement} plane @param {number} at */
+  #pressed(plane, at) {
     const run = this.#run;
-    if (run && !plane.disabled && this.dataset.view === "look")
-      this.#decide(run, plane.dataset.decision ?? null, pressed);
+    if (run && !plane.disabled && this.dataset.view === "look") this.#decide(run, plane.dataset.decision ?? null, at);
   }
 
   /**
-   * Lock the decision and send it; sending may take as long as it takes.
+   * Lock the decision, write it down and send it. Where no reply comes soon it is taken all the same.
    * @param {Run} run
    * @param {string | null} decision
    * @param {number} pressed
@@ -304,40 +319,59 @@ class OneLook extends HTMLElement {
     if (run.decided) return;
     run.decided = true;
     this.#live(false);
-    this.#leave(run.look);
+    const look = /** @type {Ahead} */ (this.#look);
+    this.#leave(look.n);
     const message = { ...run.report(pressed), decision, idempotency: run.idempotency, nonce: run.nonce };
-    const reply = await this.outbox?.post(`/looks/${run.look.n}/answer`, message);
-    if (reply?.status !== 200) return this.#next(reply?.body.error ?? "");
-    const { counts, why } = reply.body;
-    if (!counts) return this.#next("Your phone could not play this smoothly. It does not count; another one comes.");
-    if (decision === null || !why) return this.#next("No call in time.");
-    this.#show("why");
-    const asked = this.querySelector("look-why");
-    if (!(asked instanceof LookWhy)) return;
-    const word = decision === "flag" ? run.look.flag : run.look.no_flag;
-    const reason = await asked.ask(decision, word, why);
-    await this.outbox?.post(`/looks/${run.look.n}/reason`, reason);
-    await this.#next("");
+    const sent = this.#post(`/looks/${look.n}/answer`, message);
+    if (run.unopened) return this.#next(PRACTICE);
+    const reply = await soon(this.#sent(sent), SOON_MS);
+    if (!reply) {
+      sent.then(({ body }) => {
+        this.#news = body.why ? "" : (body.error ?? because(body.cause, body.counts));
+      });
+      return this.#next(TAKEN);
+    }
+    if (reply.status !== 200) return this.#next(reply.body.error);
+    const { counts, cause, why } = reply.body;
+    if (!why) return this.#after(look.n, because(cause, counts));
+    await this.#explain(look.n, decision ?? "", decision === "flag" ? look.flag : look.no_flag, why);
   }
 
-  /** The clip is gone once it is decided. @param {Ahead} look */
-  async #leave(look) {
+  /**
+   * Ask why, and keep what was said.
+   * @param {number} n
+   * @param {string} decision
+   * @param {string} word
+   * @param {import("./look-why.js").Why} why
+   */
+  async #explain(n, decision, word, why) {
+    const asked = this.querySelector("look-why");
+    if (!(asked instanceof LookWhy)) return;
+    this.#show("why");
+    const reason = await asked.ask(decision, word, why);
+    this.#post(`/looks/${n}/reason`, { ...reason, idempotency: freshWord() });
+    await this.#after(n, "");
+  }
+
+  /**
+   * What comes after a look: in a practice its answer, else the next one.
+   * @param {number} n
+   * @param {string} told
+   */
+  async #after(n, told) {
+    const answers = this.dataset.practice && (await soon(this.outbox?.flush() ?? Promise.resolve(false), SOON_MS));
+    if (answers) location.assign(`${this.dataset.at}/result/${n}`);
+    else await this.#next(told);
+  }
+
+  /** The clip is gone once it is decided. @param {number} n */
+  #leave(n) {
+    this.#done.add(n);
     const video = this.#video;
     video.pause();
     video.removeAttribute("src");
     video.load();
-    const address = await this.#clips.get(look.n);
-    if (address) URL.revokeObjectURL(address);
-    this.#clips.delete(look.n);
-  }
-}
-
-/** Where this browser keeps things; null where it keeps none. */
-function storage() {
-  try {
-    return localStorage;
-  } catch {
-    return null;
+    this.clips?.drop(n);
   }
 }
 
