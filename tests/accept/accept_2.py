@@ -33,7 +33,7 @@ from tests.ports import free_port
 ROOT = Path(__file__).resolve().parents[2]
 READY_S, AGAIN_S, COMPLETE_S = 120, 20, 600
 KILLS, SEED = int(os.environ.get("KILLS", "8")), 3
-MADE = ("person", "crew", "membership", "recording", "clip", "lesson", "edition", "quiz", "sitting", "look", "answer",
+MADE = ("person", "crew", "membership", "recording", "clip", "lesson", "edition", "quiz", "sitting", "question", "answer",
         "reason", "disagreement", "assignment")  # fmt: skip
 """Tables whose rows are counted: a demo that was killed must come to the same as one that was not."""
 
