@@ -35,8 +35,8 @@ READY_S, AGAIN_S, COMPLETE_S = 120, 20, 600
 OF_A_KIND = 25
 """Pages of one kind that the crawl opens: the demo has thousands of looked-at looks."""
 KILLS, SEED = int(os.environ.get("KILLS", "8")), 3
-MADE = ("person", "crew", "membership", "recording", "clip", "lesson", "edition", "quiz", "sitting", "question", "answer",
-        "reason", "disagreement", "assignment")  # fmt: skip
+MADE = ("person", "crew", "membership", "recording", "clip", "lesson", "edition", "quiz", "sitting", "question",
+        "answer", "reason", "disagreement", "assignment")  # fmt: skip
 """Tables whose rows are counted: a demo that was killed must come to the same as one that was not."""
 
 
