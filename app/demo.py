@@ -27,6 +27,7 @@ from app.actions.league import found_league
 from app.actions.lesson import make_tape, publish_lesson
 from app.actions.quiz import assign_crews, publish_quiz
 from app.actions.signin import invite_person
+from app.actions.voice import with_voices_kept
 from app.adapters.curricula import Loaded, load
 from app.adapters.files import Library
 from app.demo_history import sit_through, write_history
@@ -99,7 +100,7 @@ def _adopt(database: Database, library: Library, loaded: Loaded) -> None:
     now = _now()
     demo = loaded.curriculum.about.model_copy(update={"id": f"{loaded.curriculum.about.id}-demo"})
     database.change(found_league, demo, is_demo=True, now=now)
-    curriculum = loaded.curriculum.model_copy(update={"about": demo})
+    curriculum = with_voices_kept(loaded, library).model_copy(update={"about": demo})
     database.change(adopt_curriculum, curriculum, spooled(loaded, library), "system", now=now)
     with database.read() as session:
         names = {person.name for person in list_people(session)}
@@ -171,7 +172,7 @@ def other_sport(database: Database, library: Library) -> None:
             return
     update = {"about": about, "crews": (), "positions": (), "policies": (), "quiz_plans": ()}
     games = {game.id: f"dunes-{game.id}" for game in loaded.curriculum.games}
-    curriculum = loaded.curriculum.model_copy(update=update | _renamed(loaded, games))
+    curriculum = with_voices_kept(loaded, library).model_copy(update=update | _renamed(loaded, games))
     database.change(adopt_curriculum, curriculum, spooled(loaded, library), "system", now=_now())
 
 

@@ -16,7 +16,7 @@ from packaging.utils import canonicalize_name
 from tests import tree
 
 TARGETS = {
-    "help", "run", "demo", "test", "check", "bench", "accept-1", "accept-2", "pictures", "fault", "fuzz", "load",
+    "help", "run", "demo", "test", "check", "bench", "accept-1", "accept-2", "accept-3", "pictures", "fault", "fuzz", "load",
     "simulate", "test-engines", "lock",
 }  # fmt: skip
 

@@ -116,7 +116,10 @@ def _compose(image: bytes, fade: int, frames: int, house: House, target: Path) -
     with _checked(target, frames, house) as out:
         told = {**job, "out": str(out.absolute()), "options": _form(",".join(graph), house)}
         command, stdin = child.python("app.adapters.compose"), json.dumps(told).encode() + b"\n" + image
-        limits = child.run(command, cpu_s=_cpu_s(frames, house), file_size=_largest(frames, house), stdin=stdin)
+        knows = {"IMAGEIO_FFMPEG_EXE": ffmpeg.program()}  # or moviepy would try it first
+        limits = child.run(
+            command, cpu_s=_cpu_s(frames, house), file_size=_largest(frames, house), stdin=stdin, knows=knows
+        )
         limits.check("Composing a piece of the tape")
 
 

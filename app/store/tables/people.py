@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
-from sqlmodel import Field
+from sqlmodel import JSON, Field
 
 from app.store.tables.base import Table, document, instant
 
@@ -19,6 +19,7 @@ class LeagueRow(Table, table=True):
     is_demo: bool = False
     secret: str
     made_at: datetime = instant()
+    settings: dict[str, Any] = Field(default_factory=dict, sa_type=JSON, sa_column_kwargs={"server_default": "{}"})
 
 
 class PositionRow(Table, table=True):

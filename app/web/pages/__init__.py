@@ -10,7 +10,6 @@ from app.web.pages import (
     jobs,
     lessons,
     looks,
-    media,
     people,
     people_import,
     quizzes,
@@ -18,6 +17,8 @@ from app.web.pages import (
     recordings,
     results,
     signin,
+    steps,
+    storage,
     uploads,
 )
 
@@ -31,7 +32,6 @@ ROUTERS = (
     jobs.router,
     lessons.router,
     looks.router,
-    media.router,
     people_import.router,  # before people: `/people/import` is nobody's page
     people.router,
     quizzes.router,
@@ -39,5 +39,7 @@ ROUTERS = (
     recordings.router,
     results.router,
     signin.router,
+    steps.router,
+    storage.router,
     uploads.router,
 )
