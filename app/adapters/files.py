@@ -33,6 +33,9 @@ from pydantic import BaseModel
 FULL_DISK = (errno.ENOSPC, errno.EDQUOT)
 """What a file system answers when nothing more goes on it."""
 
+KEPT_FREE = 4 << 20
+"""Bytes that no work begins to use up: the database must still be able to write down that the disk is full."""
+
 ELSEWHERE_S = 86_400.0
 """How long a draft of another machine is left alone that is not written to: nobody here can ask after its writer."""
 
@@ -71,9 +74,11 @@ def partial(path: Path) -> Iterator[Path]:
     """A path beside `path` to write to; on success it is flushed to disk and takes the name, else it is removed.
 
     The name says which process of which machine writes, and since when that one runs: a container's programs have the
-    same few numbers at every start. So what a killed writer left can be told from work under way.
+    same few numbers at every start. So what a killed writer left can be told from work under way. Raises OSError for a
+    full disk as soon as only KEPT_FREE is left.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
+    _refuse_full(path.parent)
     pid = os.getpid()
     draft = path.with_name(f"{path.name}.{pid}-{next(_serial)}-{_began(pid)}-{_HERE}.part")
     try:
@@ -84,6 +89,12 @@ def partial(path: Path) -> Iterator[Path]:
         flush_folder(path.parent)
     finally:
         draft.unlink(missing_ok=True)
+
+
+def _refuse_full(folder: Path) -> None:
+    room = os.statvfs(folder)
+    if room.f_bavail * room.f_frsize < KEPT_FREE:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(folder))
 
 
 def flush_folder(folder: Path) -> None:

@@ -34,6 +34,20 @@ def _broken_off(target: Path) -> None:
         raise ZeroDivisionError
 
 
+def test_no_work_begins_on_the_last_of_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Room:
+        f_frsize = 4096
+        f_bavail = files.KEPT_FREE // 4096
+
+    monkeypatch.setattr(files.os, "statvfs", lambda _folder: Room)
+    files.write_whole(tmp_path / "fits", b"new")
+    Room.f_bavail -= 1
+    with pytest.raises(OSError, match="No space left") as refusal:
+        files.write_whole(tmp_path / "more", b"new")
+    assert refusal.value.errno in files.FULL_DISK
+    assert [path.name for path in tmp_path.iterdir()] == ["fits"]
+
+
 def test_a_digest_of_much_can_be_broken_off(tmp_path: Path) -> None:
     path = tmp_path / "much"
     path.write_bytes(bytes(5_000_000))
