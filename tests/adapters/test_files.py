@@ -39,7 +39,7 @@ def test_no_work_begins_on_the_last_of_the_disk(tmp_path: Path, monkeypatch: pyt
         f_frsize = 4096
         f_bavail = files.KEPT_FREE // 4096
 
-    monkeypatch.setattr(files.os, "statvfs", lambda _folder: Room)
+    monkeypatch.setattr(os, "statvfs", lambda _folder: Room)
     files.write_whole(tmp_path / "fits", b"new")
     Room.f_bavail -= 1
     with pytest.raises(OSError, match="No space left") as refusal:
