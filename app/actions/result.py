@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -12,6 +12,7 @@ from app.domain.clip import Clip, Key
 from app.domain.errors import NotFound
 from app.domain.marking import Said, contradicted, deciding, right_decision, right_reason, right_second
 from app.domain.rulecard import Element, RuleCard, RuleException, card_on
+from app.domain.tendency import Tendency, tendency
 from app.store.content import clips_by_id, list_cards, list_exceptions
 from app.store.quizzes import Quiz, load_quiz
 from app.store.sittings import (
@@ -147,3 +148,9 @@ def results_of(session: Session, person_id: str) -> list[Result]:
     """Every check that somebody has taken to its end, the newest first."""
     ended = [sitting for sitting in list_sittings(session, person_id) if sitting.ended_at is not None]
     return [result_of(session, sitting.id) for sitting in ended]
+
+
+def tendency_in(results: Iterable[Result]) -> Tendency:
+    """What the counted looks of several checks say together of which way their official leans."""
+    looks = (look for result in results for look in result.looks if look.counts)
+    return tendency((look.key.ruling, look.answer.decision) for look in looks)

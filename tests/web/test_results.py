@@ -65,6 +65,16 @@ def test_ones_checks_stand_with_how_many_were_right(served: League, phone: Brows
     assert "No checks taken yet" in served.browser("chief").get("/results").text
 
 
+def test_the_list_says_which_way_one_leans_or_that_it_is_too_early(served: League, phone: Browser) -> None:
+    assert "Which way you lean" not in phone.get("/results").text
+    check_of(served, phone)
+    said = words(phone.get("/results").text)
+    assert "Too early to say which way you lean." in said
+    assert "Flags missed 0 of 2" in said
+    assert "Flags too many 2 of 2 which may be 43 to 100 in 100" in said
+    assert "No call in time 0 of 4" in said
+
+
 # ------------------------------------------------------------------------------------------- one check
 
 
@@ -222,3 +232,12 @@ def test_a_disagreement_waits_for_the_supervisor_whose_reply_stands_with_the_loo
     assert "The answer: Level is on" in words(supervisor.get("/disagreements").text)
     assert "Level is on &lt;side&gt;." in phone.get(where).text
     assert supervisor.post(f"{where}/reply", data=form).status_code == 404
+
+
+def test_a_look_says_outright_whether_the_call_was_right(served: League, phone: Browser) -> None:
+    sitting = check_of(served, phone)
+    right, wrong = looks_of(served, sitting, Ruling.FLAG)[0], looks_of(served, sitting, Ruling.NO_FLAG)[0]
+    assert "You called flag . Right" in words(phone.get(f"/sittings/{sitting}/result/{right.n}").text)
+    assert "You called flag . The picture shows otherwise." in words(
+        phone.get(f"/sittings/{sitting}/result/{wrong.n}").text
+    )

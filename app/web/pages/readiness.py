@@ -14,12 +14,13 @@ from pydantic import Field
 from starlette.responses import RedirectResponse, Response
 
 from app.actions.readiness import Roster, clearances_of, roster_on, sign_off
-from app.actions.result import Result, results_of
+from app.actions.result import Result, results_of, tendency_in
 from app.domain.clearance import Clearance, ClearancePolicy, State
 from app.domain.errors import NotFound
 from app.domain.people import Role
 from app.domain.roster import SOON, DueAgain, Gap, Row, Shares, due_soon, next_gap, shares
 from app.domain.rulecard import RuleCard
+from app.domain.tendency import Tendency
 from app.store.content import cards_on, list_policies
 from app.store.evidence import list_evidence
 from app.store.people import Person, list_seats, load_person
@@ -79,6 +80,7 @@ class PersonPage:
     cards: Mapping[str, RuleCard]
     shapes: Mapping[State, str]
     results: list[Result]
+    tendency: Tendency
     about: Mapping[str, str] = field(default_factory=dict)
     typed: Mapping[str, Any] = field(default_factory=dict)
 
@@ -187,7 +189,7 @@ def _person(db: Db, person_id: str, at: Any, **mistakes: Any) -> PersonPage:
         crew = next((seat.crew_id for seat in list_seats(session, today) if seat.person.id == person_id), "")
         cards, results = cards_on(session, today), results_of(session, person_id)
     said = {p.id: shares([each for each in evidence if each.topic in p.topics]) for p in policies}
-    return PersonPage(person, crew, policies, found, said, cards, SHAPES, results, **mistakes)
+    return PersonPage(person, crew, policies, found, said, cards, SHAPES, results, tendency_in(results), **mistakes)
 
 
 @router.post("/readiness/people/{person_id}/sign-off")

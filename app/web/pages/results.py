@@ -11,7 +11,7 @@ from pydantic import Field
 from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.actions.result import MarkedLook, Result, result_of, results_of
+from app.actions.result import MarkedLook, Result, result_of, results_of, tendency_in
 from app.actions.sitting import disagree
 from app.adapters.still import still
 from app.domain.clip import Finding
@@ -20,6 +20,7 @@ from app.domain.marking import ALL, finding_of
 from app.domain.recording import Prepared
 from app.domain.rulecard import Presence, RuleCard, Ruling, When
 from app.domain.ruling import Judgement, live
+from app.domain.tendency import Tendency
 from app.domain.timecode import Rate, clock
 from app.store.content import cards_on
 from app.store.disagreements import Disagreement, list_disagreements
@@ -39,10 +40,11 @@ Point = Annotated[str, Query(max_length=80)]
 
 @dataclass(frozen=True)
 class ResultsPage:
-    """One's checks, the newest first. `titles`: of topics, by id."""
+    """One's checks, the newest first. `titles`: of topics, by id. `tendency`: of all of them together."""
 
     results: list[Result]
     titles: Mapping[str, str]
+    tendency: Tendency
 
 
 @dataclass(frozen=True)
@@ -121,7 +123,7 @@ def results_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response
     with db.read() as session:
         results, cards = results_of(session, viewer.person_id), cards_on(session, at.date())
     titles = {topic: card.title for topic, card in cards.items()}
-    return page(request, "result/list.html", ResultsPage(results, titles))
+    return page(request, "result/list.html", ResultsPage(results, titles, tendency_in(results)))
 
 
 @router.get("/sittings/{sitting_id}/result")
