@@ -76,7 +76,7 @@ def postgresql() -> Iterator[Server]:
     """One server for all tests of this process, with a migrated database to copy."""
     if find_spec("psycopg") is None:
         _missing('the driver is not installed: pip install "psycopg[binary]"')
-    with _running(_programs() or _missing("PostgreSQL is not installed")) as server:
+    with running(programs() or _missing("PostgreSQL is not installed")) as server:
         server.order(f"CREATE DATABASE {TEMPLATE}")
         migrate(server.url(TEMPLATE))
         yield server
@@ -88,7 +88,7 @@ def _missing(reason: str) -> NoReturn:
     pytest.skip(reason)
 
 
-def _programs() -> Path | None:
+def programs() -> Path | None:
     """The folder of `initdb` and `postgres`; they are installed first where that can be done."""
     found = _installed()
     if found is None and os.geteuid() == 0 and shutil.which("apt-get"):
@@ -112,7 +112,7 @@ def _install() -> Path | None:
 
 
 @contextmanager
-def _running(programs: Path) -> Iterator[Server]:
+def running(folder_of_programs: Path) -> Iterator[Server]:
     """A new server, stopped at the end; killed, should this process be killed."""
     place = MEMORY if MEMORY.is_dir() and shutil.disk_usage(MEMORY).free > ROOM else None
     with tempfile.TemporaryDirectory(prefix="pennon-", dir=place, ignore_cleanup_errors=True) as name:
@@ -120,9 +120,10 @@ def _running(programs: Path) -> Iterator[Server]:
         as_user = _as_user(folder)
         create = ["initdb", "-D", str(data), "-U", OWNER, "--auth=trust", "--no-sync", "--encoding=UTF8"]
         create += ["--locale=C.UTF-8", "--locale-provider=icu", "--icu-locale=en"]
-        subprocess.run([*as_user, str(programs / create[0]), *create[1:]], check=True, capture_output=True, cwd=folder)
+        make = [*as_user, str(folder_of_programs / create[0]), *create[1:]]
+        subprocess.run(make, check=True, capture_output=True, cwd=folder)
         settings = [word for setting in SETTINGS for word in ("-c", setting)]
-        serve = [*as_user, str(programs / "postgres"), "-D", str(data), "-k", str(folder), *settings]
+        serve = [*as_user, str(folder_of_programs / "postgres"), "-D", str(data), "-k", str(folder), *settings]
         with (folder / "log").open("wb") as log, subprocess.Popen(serve, stderr=log, cwd=folder) as process:
             server = Server(folder)
             try:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, Table, insert, select, update
+from sqlalchemy import Connection, Row, Select, Table, bindparam, insert, select, update
 from sqlmodel import Session, col
 from sqlmodel import select as select_rows
 
@@ -177,6 +177,8 @@ def end_sitting(session: Session, sitting_id: str, now: datetime) -> None:
 
 # --------------------------------------------------------------------------------- the hot path: Core statements only
 
+# Each statement is built once, with its values left open: building it takes longer than the database does.
+
 
 def _table(model: Any) -> Table:
     table: Table = model.__table__  # SQLModel does not type it
@@ -205,7 +207,15 @@ _LOOK: Select[Any] = (
     .join(_SITTING, _SITTING.c.id == _QUESTION.c.sitting_id)
     .join(_ITEM, (_ITEM.c.quiz_id == _SITTING.c.quiz_id) & (_ITEM.c.n == _QUESTION.c.item))
     .with_for_update(of=[_SITTING, _QUESTION], key_share=True)  # SQLite, which has one writer, leaves it out
+    .where(_QUESTION.c.sitting_id == bindparam("sitting"), _QUESTION.c.n == bindparam("look"))
 )
+_THIS = (_QUESTION.c.sitting_id == bindparam("sitting"), _QUESTION.c.n == bindparam("look"))
+_SERVE = update(_QUESTION).where(*_THIS, _QUESTION.c.state == "ahead")
+_SERVE = _SERVE.values(state="served", nonce=bindparam("given"), served_at=bindparam("now"))
+_ADD_ANSWER = insert(_ANSWER)
+_CLOSE = update(_QUESTION).where(*_THIS).values(state=bindparam("closed"))
+_KEPT = select(_ANSWER).where(_ANSWER.c.sitting_id == bindparam("sitting"), _ANSWER.c.n == bindparam("look"))
+_SAID = select(_REASON).where(_REASON.c.sitting_id == bindparam("sitting"), _REASON.c.n == bindparam("look"))
 
 
 def look_row(connection: Connection, sitting_id: str, n: int, person_id: str) -> Row[Any]:
@@ -213,8 +223,7 @@ def look_row(connection: Connection, sitting_id: str, n: int, person_id: str) ->
 
     Raises NotFound, also for somebody else's.
     """
-    query = _LOOK.where(_QUESTION.c.sitting_id == sitting_id, _QUESTION.c.n == n)
-    row = connection.execute(query).first()
+    row = connection.execute(_LOOK, {"sitting": sitting_id, "look": n}).first()
     if row is None or row.person_id != person_id:
         raise NotFound("There is no such look.")
     return row
@@ -222,23 +231,20 @@ def look_row(connection: Connection, sitting_id: str, n: int, person_id: str) ->
 
 def serve_look(connection: Connection, sitting_id: str, n: int, nonce: str, now: datetime) -> None:
     """Open a look, once. Raises Conflict when it has been opened before."""
-    where = (_QUESTION.c.sitting_id == sitting_id, _QUESTION.c.n == n, _QUESTION.c.state == "ahead")
-    changed = connection.execute(update(_QUESTION).where(*where).values(state="served", nonce=nonce, served_at=now))
+    changed = connection.execute(_SERVE, {"sitting": sitting_id, "look": n, "given": nonce, "now": now})
     if changed.rowcount != 1:
         raise Conflict("This clip was already opened.")
 
 
 def add_answer(connection: Connection, values: dict[str, Any], state: str) -> None:
     """Append an answer and close its look with this state."""
-    connection.execute(insert(_ANSWER).values(**values))
-    where = (_QUESTION.c.sitting_id == values["sitting_id"], _QUESTION.c.n == values["n"])
-    connection.execute(update(_QUESTION).where(*where).values(state=state))
+    connection.execute(_ADD_ANSWER, values)
+    connection.execute(_CLOSE, {"sitting": values["sitting_id"], "look": values["n"], "closed": state})
 
 
 def answer_row(connection: Connection, sitting_id: str, n: int) -> Row[Any] | None:
     """The answer to a look, if there is one."""
-    query = select(_ANSWER).where(_ANSWER.c.sitting_id == sitting_id, _ANSWER.c.n == n)
-    return connection.execute(query).first()
+    return connection.execute(_KEPT, {"sitting": sitting_id, "look": n}).first()
 
 
 def count_hidden(connection: Connection, sitting_id: str) -> int:
@@ -276,8 +282,7 @@ def add_reason(connection: Connection, values: dict[str, Any]) -> None:
 
 def reason_row(connection: Connection, sitting_id: str, n: int) -> Row[Any] | None:
     """The reason given for a look, if there is one."""
-    query = select(_REASON).where(_REASON.c.sitting_id == sitting_id, _REASON.c.n == n)
-    return connection.execute(query).first()
+    return connection.execute(_SAID, {"sitting": sitting_id, "look": n}).first()
 
 
 # --------------------------------------------------------------------------------- reading answers

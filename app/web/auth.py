@@ -43,7 +43,10 @@ class FormIsOld(Exception):
     """The form does not belong to this device: it was opened before signing in, or by someone else."""
 
 
-def database(request: Request) -> Database:
+# What pages ask for is told by coroutines: of a plain function each would be called in a thread of its own.
+
+
+async def database(request: Request) -> Database:
     """The database of the running application."""
     found: Database = request.app.state.database
     return found
@@ -52,7 +55,7 @@ def database(request: Request) -> Database:
 Db = Annotated[Database, Depends(database)]
 
 
-def viewer(request: Request) -> Viewer:
+async def viewer(request: Request) -> Viewer:
     """Who is looking."""
     found: Viewer = request.state.viewer
     return found
@@ -62,11 +65,16 @@ Looking = Annotated[Viewer, Depends(viewer)]
 
 
 def now() -> datetime:
-    """The instant of the request, in the time zone of the server. The only clock that pages and actions know."""
+    """The instant in the time zone of the server. The only clock that pages and actions know."""
     return datetime.now(UTC).astimezone()
 
 
-Now = Annotated[datetime, Depends(now)]
+async def instant() -> datetime:
+    """The instant of the request."""
+    return now()
+
+
+Now = Annotated[datetime, Depends(instant)]
 
 
 def digest(secret: str) -> str:
@@ -116,7 +124,7 @@ async def _recognised(request: Request, at: datetime) -> Viewer:
     token = request.cookies.get(cookie_name(request), "")
     if not token:
         return GUEST
-    db, recent, name = database(request), request.app.state.recent, digest(token)
+    db, recent, name = request.app.state.database, request.app.state.recent, digest(token)
     changes = db.changes
     known: Viewer | None = recent.find(name, changes)
     if known is not None:

@@ -23,6 +23,7 @@ from app.web.pages import (
 )
 
 ROUTERS = (
+    looks.router,  # first: phones in a check wait for these, and every route before them costs its look
     checks.router,
     clips.router,
     disagreements.router,
@@ -31,7 +32,6 @@ ROUTERS = (
     home.router,
     jobs.router,
     lessons.router,
-    looks.router,
     people_import.router,  # before people: `/people/import` is nobody's page
     people.router,
     quizzes.router,

@@ -46,6 +46,7 @@ from app.web.looking import (
     why_of,
 )
 from app.web.sending import file_response
+from app.web.viewer import Viewer
 
 router = APIRouter()
 
@@ -79,14 +80,29 @@ def _read_rules(db: Database, at: datetime) -> Rules:
         return Rules(at, cards_on(session, at.date()), {each.id: each for each in list_exceptions(session)})
 
 
+@dataclass(frozen=True)
+class Asked:
+    """By whom, of which league, and when a phone asks."""
+
+    viewer: Viewer
+    db: Database
+    at: datetime
+
+
+def _asked(request: Request) -> Asked:
+    """The same as pages are given, taken at once: three hundred phones ask in the same second."""
+    return Asked(request.state.viewer, request.app.state.database, now())
+
+
 # --------------------------------------------------------------------------------- before a look
 
 
 @router.get("/sittings/{sitting_id}/ahead")
-async def looks_ahead(request: Request, sitting_id: RandomId, db: Db, viewer: Looking, at: Now) -> Ahead:
+async def looks_ahead(request: Request, sitting_id: RandomId) -> Ahead:
     """The next looks of one's own check. Those to come have the address of their clip; an opened one has none."""
-    looks = await asyncio.to_thread(_looks, db, sitting_id, viewer.person_id)
-    rules = await _rules(request, db, at)
+    by = _asked(request)
+    looks = await asyncio.to_thread(_looks, by.db, sitting_id, by.viewer.person_id)
+    rules = await _rules(request, by.db, by.at)
     done = sum(look.state == "decided" for look in looks)
     left = [look for look in looks if look.state in OPEN]
     shown = [_ahead(request, look, done + k, rules) for k, look in enumerate(left[:BLOCK], 1)]
@@ -132,22 +148,21 @@ def _length_ms(request: Request, look: Look) -> int:
 
 
 @router.post("/sittings/{sitting_id}/echo")
-async def echo(request: Request, sitting_id: RandomId, body: Echo, viewer: Looking) -> Echo:
+async def echo(request: Request, sitting_id: RandomId, body: Echo) -> Echo:
     """A stamp that the phone sends straight back: how the server measures the round trip by its own clock."""
-    secret, at = request.app.state.secret, now()
-    best = round_trip(secret, sitting_id, viewer.person_id, body.stamp, at)
-    return Echo(stamp=stamp_of(secret, sitting_id, viewer.person_id, at, best))
+    by, secret = _asked(request), request.app.state.secret
+    best = round_trip(secret, sitting_id, by.viewer.person_id, body.stamp, by.at)
+    return Echo(stamp=stamp_of(secret, sitting_id, by.viewer.person_id, by.at, best))
 
 
 # --------------------------------------------------------------------------------- one look
 
 
 @router.post("/sittings/{sitting_id}/looks/{n}/open")
-async def open_one(
-    request: Request, sitting_id: RandomId, n: LookNumber, body: Open, db: Db, viewer: Looking
-) -> Opened:
+async def open_one(request: Request, sitting_id: RandomId, n: LookNumber, body: Open) -> Opened:
     """Open a look: its clock runs from the reply on. One that was opened before says how long there is left."""
-    secret, person = request.app.state.secret, viewer.person_id
+    by, secret = _asked(request), request.app.state.secret
+    db, person = by.db, by.viewer.person_id
     look, seconds = await asyncio.to_thread(_look, db, sitting_id, n, person)
     rtt = measured(secret, sitting_id, person, body.stamp)
     terms = Terms(_length_ms(request, look), seconds * 1000, rtt)
@@ -173,10 +188,9 @@ def _left(look: Look, terms: Terms, at: datetime) -> int:
 
 
 @router.post("/sittings/{sitting_id}/looks/{n}/answer")
-async def decide_one(
-    request: Request, sitting_id: RandomId, n: LookNumber, body: Decision, db: Db, viewer: Looking, at: Now
-) -> Decided:
+async def decide_one(request: Request, sitting_id: RandomId, n: LookNumber, body: Decision) -> Decided:
     """Keep a decision, once; the same again has the same reply."""
+    by = _asked(request)
     terms = terms_of(request.app.state.secret, sitting_id, n, body.nonce)
     if terms is None:
         raise Conflict("This look has not been opened.")
@@ -193,24 +207,23 @@ async def decide_one(
         reopened=body.reopened,
     )
     policy = TimingPolicy(deadline=terms.deadline)
-    reply = await db.changed(submit_answer, sitting_id, n, viewer.person_id, given, policy, terms.clip, now=at)
+    reply = await by.db.changed(submit_answer, sitting_id, n, by.viewer.person_id, given, policy, terms.clip, now=by.at)
     why = None
     if reply["in_time"] and given.decision is not None:
-        rules = await _rules(request, db, at)
+        rules = await _rules(request, by.db, by.at)
         card = _card(rules, reply["topic"])
         why = why_of(card, rules.exceptions, whole=reply["asks_all"], called=given.decision)
     return Decided(idempotency=body.idempotency, counts=reply["counts"], in_time=reply["in_time"], why=why)
 
 
 @router.post("/sittings/{sitting_id}/looks/{n}/reason")
-async def explain_one(
-    request: Request, sitting_id: RandomId, n: LookNumber, body: Reason, db: Db, viewer: Looking, at: Now
-) -> Kept:
+async def explain_one(request: Request, sitting_id: RandomId, n: LookNumber, body: Reason) -> Kept:
     """Keep why, once. Raises BadInput for points that nobody was asked about."""
-    look, _ = await asyncio.to_thread(_look, db, sitting_id, n, viewer.person_id)
-    _refuse_unasked(_card(await _rules(request, db, at), look.topic), look.asks_all, body)
-    person = viewer.person_id
-    await db.changed(submit_reason, sitting_id, n, person, body.shows, look.asks_all, body.second, now=at)
+    by = _asked(request)
+    person = by.viewer.person_id
+    look, _ = await asyncio.to_thread(_look, by.db, sitting_id, n, person)
+    _refuse_unasked(_card(await _rules(request, by.db, by.at), look.topic), look.asks_all, body)
+    await by.db.changed(submit_reason, sitting_id, n, person, body.shows, look.asks_all, body.second, now=by.at)
     return Kept()
 
 
