@@ -28,6 +28,7 @@ from sqlmodel import Session
 from app.actions.sitting import start_sitting
 from app.domain.people import Role
 from app.store.devices import Device, add_device
+from app.store.migrate import migrate
 from app.store.people import Person, add_membership, add_person
 from app.store.sittings import Sitting, list_looks
 from app.web.auth import PLAIN_COOKIE, digest, form_token
@@ -282,7 +283,7 @@ def _medians(rounds: Rounds, of: Callable[[Round], float]) -> tuple[float, float
 
 def _told(rounds: Rounds, of: Callable[[Round], float]) -> Measured:
     mine, rival = _medians(rounds, of)
-    detail = {}
+    detail: dict[str, Any] = {}
     for name, value in (
         ("cpu_ms", lambda each: each.cpu * 1000),
         ("per_second", lambda each: each.served.per_second),
@@ -322,7 +323,7 @@ def answer_rps_postgresql(runs: int) -> Measured:
     with postgres.running(programs) as server:
         for _ in range(runs):
             server.order("CREATE DATABASE league")
-            postgres.migrate(server.url("league"))
+            migrate(server.url("league"))
             with _pinned(PHONES_CORE), ours(FEW, database_url=server.url("league")) as place:
                 found[0].append(measured(place))
             server.order("DROP DATABASE league WITH (FORCE)")

@@ -98,6 +98,10 @@ def grouped(path: str) -> Starlette:
     queue: deque[tuple[Any, asyncio.Future[Any], asyncio.AbstractEventLoop]] = deque()
     wake = threading.Event()
 
+    def tell(told: list[tuple[asyncio.Future[Any], Any]]) -> None:
+        for future, reply in told:
+            future.set_result(reply)
+
     def work() -> None:
         database = opened(path, "FULL")
         while True:
@@ -109,7 +113,7 @@ def grouped(path: str) -> Starlette:
                 replies = [kept(database, given) for given, _, _ in batch]
                 database.execute("COMMIT")
                 told = [(future, reply) for (_, future, _), reply in zip(batch, replies, strict=True)]
-                batch[0][2].call_soon_threadsafe(lambda told=told: [each.set_result(what) for each, what in told])
+                batch[0][2].call_soon_threadsafe(tell, told)
 
     threading.Thread(target=work, daemon=True).start()
 
@@ -153,7 +157,14 @@ def on_postgresql(url: str) -> FastAPI:
 
 def main(mode: str, place: str, port: str) -> None:
     """Serve until it is ended."""
-    app = {"group": grouped, "postgresql": on_postgresql}.get(mode, lambda path: plain(path, mode.upper()))(place)
+    app: Starlette
+    match mode:
+        case "group":
+            app = grouped(place)
+        case "postgresql":
+            app = on_postgresql(place)
+        case _:
+            app = plain(place, mode.upper())
     uvicorn.run(app, host="127.0.0.1", port=int(port), log_level="warning")
 
 
