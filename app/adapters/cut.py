@@ -87,7 +87,8 @@ def _encode_glide(still: Still, window: Window, recording: Path, house: House, t
 def encode_side_by_side(piece: SideBySide, recordings: Callable[[str], Path], house: House, target: Path) -> None:
     """Write two stretches side by side in one child. `recordings` finds a prepared recording by its digest."""
     halves = (piece.left, piece.right)
-    graph = effects.side_by_side(piece, labels.places(house), house, ffmpeg.filter_tail(house))
+    places = labels.places(house, labelled=any(half.label for half in halves))
+    graph = effects.side_by_side(piece, places, house, ffmpeg.filter_tail(house))
     sources = [ffmpeg.guarded_input(recordings(half.picture), *_seek(half.span.first, house)) for half in halves]
     drawn = ffmpeg.piped_input("rgba", house.width, house.height, house.rate)
     coded = [*ffmpeg.house_video_options(house), *ffmpeg.mp4_options(house.rate)]

@@ -174,7 +174,7 @@ def _judged(
     yield f"{what}: sound off by at most {limit_ms:.0f} ms", told, heard.worst_ms <= limit_ms and heard.enough(POINTS)
     yield f"{what}: drift from first to last, ms", round(heard.drift_ms, 2), abs(heard.drift_ms) <= limit_ms
     yield f"{what}: beeps where none is due, s", heard.strange, not heard.strange
-    yield f"{what}: game softer under a voice, dB", round(float(heard.ducked_db), 1), bool(heard.ducked_db >= 6)
+    yield f"{what}: game softer under a voice, dB", round(heard.ducked_db, 1), heard.ducked_db >= 6
 
 
 def _sought(tape: Path, board: Board, shots: dict[str, Filmed], house: House, seed: int) -> Iterator[Item]:

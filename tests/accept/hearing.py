@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -83,7 +84,12 @@ def listened(sound: Samples, board: Board, films: Mapping[str, Odd], rate: Rate)
     points = {begin: _point(game, begin) for begin in whole}
     voices = tuple(_point(voice, first) for first, _ in spoken)
     usual, under = (float(np.median([points[begin].level for begin in each])) for each in (clear, ducked))
-    return Listened(tuple(points.values()), voices, 20 * np.log10(usual / under), _strange(game, spans, usual))
+    return Listened(
+        tuple(points.values()),
+        voices,
+        20 * math.log10(max(usual, 1e-9) / max(under, 1e-9)),
+        _strange(game, spans, usual),
+    )
 
 
 def _uncut(heard: Sequence[Heard]) -> list[Heard]:

@@ -92,7 +92,8 @@ class Author:
         """The lesson."""
         names = [kind for kind, count in KINDS.items() for _ in range(count)]
         self._chance.shuffle(names)
-        spoken = set(self._chance.sample(range(len(names)), 7))
+        runs = [number for number, name in enumerate(names) if name == "run"]
+        spoken = {*self._chance.sample(runs, 4), *self._chance.sample(range(len(names)), 4)}
         told = [self._held(self._drawn(name), number in spoken) for number, name in enumerate(names)]
         seen: list[Seen] = []
         heard: list[Heard] = []
@@ -150,8 +151,11 @@ class Author:
         return Told({"kind": "title", "title": "What the line shows", "frames": frames}, (Seen(),) * frames)
 
     def _run(self) -> Told:
-        """At full speed; now and then where the one before ended, so that nothing is cut between them."""
-        name, first, end = self._stretch(20, 75)
+        """At full speed from just before a beep on; now and then without a cut from where the one before ended."""
+        name = self._chance.choice(list(self._films))
+        rate = self._house.rate.fraction
+        second = math.ceil(self._chance.randint(2, SECONDS - 4) * rate)
+        first, end = second - self._chance.randint(2, 12), second + self._chance.randint(math.ceil(rate / 4), 60)
         if self._ended and self._chance.random() < 0.5 and self._ended[1] + 30 < self._last:
             name, first = self._ended
             end = self._chance.randint(first + 5, min(first + 75, self._last))
@@ -276,7 +280,8 @@ class Author:
 
     def _through_window(self, told: Told) -> Told:
         """A part of the picture, on half of the steps one that glides from the first frame to the last."""
-        first, last = self._box(), self._box()
+        area = self._films[told.seen[0].frames[0][0]].area(self._house)
+        first, last = self._box(area), self._box(area)
         zoom: dict[str, Any] = dict(zip(("left", "top", "width", "height"), first, strict=True))
         if self._chance.random() < 0.5:
             zoom["moves_to"] = dict(zip(("left", "top", "width", "height"), last, strict=True))
@@ -287,9 +292,11 @@ class Author:
         seen = tuple(replace(each, window=window) for each, window in zip(told.seen, windows, strict=True))  # type: ignore[arg-type]
         return replace(told, step={**told.step, "zoom": zoom}, seen=seen)
 
-    def _box(self) -> tuple[int, int, int, int]:
+    def _box(self, area: tuple[int, int, int, int]) -> tuple[int, int, int, int]:
+        """A window whose middle lies in the picture, not in the black beside it."""
         house = self._house
         width = 2 * round(house.width * self._chance.uniform(0.3, 0.7) / 2)
         height = 2 * round(width * house.height / house.width / 2)
-        left, top = (self._chance.randrange(0, room + 1, 2) for room in (house.width - width, house.height - height))
-        return left, top, width, height
+        x, y = (self._chance.uniform(begin, begin + side) for begin, side in zip(area[:2], area[2:], strict=True))
+        left, top = min(max(0, x - width / 2), house.width - width), min(max(0, y - height / 2), house.height - height)
+        return int(left) // 2 * 2, int(top) // 2 * 2, width, height

@@ -20,8 +20,8 @@ from tests.adapters import video
 
 Grey = NDArray[np.uint8]
 NEIGHBOURS = (-2, -1, 1, 2)
-GLIDED = 4
-"""Frames of a glide after which its window has moved so far that it can be told from the one that is due."""
+NUDGES = ((-2, 0, 0, 0), (2, 0, 0, 0), (0, -2, 0, 0), (0, 2, 0, 0), (-4, -2, 8, 4), (4, 2, -8, -4))
+"""By how much a window must not be off: left, top, width, height in pixels of the house."""
 
 
 @dataclass(frozen=True)
@@ -116,7 +116,7 @@ class _Judge:
         if len(seen.frames) == 2:
             return self._pair(picture, seen)
         if seen.window is not None:
-            return self._zoomed(frame, picture, seen)
+            return self._zoomed(picture, seen)
         return self._plain(picture, seen)
 
     def stamp(self, name: str, frame: int) -> int | None:
@@ -143,16 +143,16 @@ class _Judge:
                 return f"wrong pair: {name} {read} instead of {self.stamp(name, frame)}"
         return ""
 
-    def _zoomed(self, at: int, picture: Grey, seen: Seen) -> str:
-        """The frame and the window that are due fit better than any frame near it, and any window before and after."""
+    def _zoomed(self, picture: Grey, seen: Seen) -> str:
+        """The frame and the window that are due fit better than any frame near it, and any window a little beside."""
         (name, frame), window = seen.frames[0], seen.window
         assert window is not None
         small = np.asarray(Image.fromarray(picture).reduce(2))
         due = _apart(small, self._shots[name].small[frame], window)
         others = [_apart(small, self._shots[name].small[other], window) for other in self._near(name, frame)]
-        others += [_apart(small, self._shots[name].small[frame], other) for other in self._windows(at, window)]
+        others += [_apart(small, self._shots[name].small[frame], _beside(window, nudge)) for nudge in NUDGES]
         if due > 14 or any(other <= due for other in others):
-            return f"wrong zoom: {due:.1f} from what is due, {min(others, default=0):.1f} from what is not"
+            return f"wrong zoom: {due:.1f} from what is due, {min(others):.1f} from what is not"
         return ""
 
     def _near(self, name: str, frame: int) -> list[int]:
@@ -161,9 +161,10 @@ class _Judge:
         near = [frame + by for by in NEIGHBOURS if 0 <= frame + by < len(stamps)]
         return [other for other in near if stamps[other] != stamps[frame]]
 
-    def _windows(self, at: int, window: Window) -> list[Window]:
-        near = [self._due[k].window for k in (at - GLIDED, at + GLIDED) if 0 <= k < len(self._due)]
-        return [other for other in near if other and 2 < max(map(abs, np.subtract(other, window))) < 40]
+
+def _beside(window: Window, nudge: Window) -> Window:
+    (left, top, width, height), (right, down, wider, higher) = window, nudge
+    return left + right, top + down, width + wider, height + higher
 
 
 def _card(picture: Grey) -> str:
