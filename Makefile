@@ -66,13 +66,17 @@ accept-1: $(DEV) ## Acceptance of stage 1: recordings in, a lesson video out, fr
 accept-2: $(DEV) $(JS) ## Acceptance of stage 2: the whole flow on a server, for its three users
 	@$(BIN)/python -m tests.accept.accept_2 $(ARGS)
 
+.PHONY: accept-3
+accept-3: $(DEV) $(JS) ## Acceptance of stage 3: any recording in, an exact tape out, what it costs, what survives
+	@$(BIN)/python -m tests.accept.accept_3 $(ARGS)
+
 .PHONY: pictures
 pictures: $(DEV) ## Take the pictures of README.md again, of the running demo
 	@$(BIN)/python -m tests.browser.pictures
 
 .PHONY: fault
-fault: ## Kill it at random points and count what was lost (KILLS=100 SEED=1)
-	$(call later,the server)
+fault: $(DEV) ## Kill it at its points and at random, and count what was lost (KILLS=100 SEED=1)
+	@$(BIN)/python -m tests.fault.harness --kills $(or $(KILLS),100) --seed $(or $(SEED),1)
 
 .PHONY: fuzz
 fuzz: ## Random requests and files against a running server

@@ -22,6 +22,7 @@ from app.actions.league import NEW, found_league
 from app.actions.people import first_invite
 from app.actions.recording import Received, TakenIn, receive_recording
 from app.actions.tape import Built, build_tape
+from app.actions.voice import with_voices_kept
 from app.adapters.files import Library
 from app.adapters.frame import write_frame
 from app.adapters.machine import checks
@@ -102,8 +103,8 @@ def curriculum_load(folder: Folder, as_json: AsJson = False) -> None:
     settings, loaded = Settings.from_env(), checked.loaded
     library = Library(settings.data)
     with _league(settings) as database:
-        sizes = spooled(loaded, library)
-        database.change(adopt_curriculum, loaded.curriculum, sizes, "system", now=datetime.now(UTC))
+        value, sizes = with_voices_kept(loaded, library), spooled(loaded, library)
+        database.change(adopt_curriculum, value, sizes, "system", now=datetime.now(UTC))
     _problems(checked.warnings, as_json, "warning")
     _counts(checked, as_json)
 
@@ -197,7 +198,7 @@ def _received(
 
 
 def _entered(database: Database, library: Library, angle: str, game: str, taken: TakenIn, name: str) -> None:
-    size = bytes_of(taken, library)
+    size = bytes_of(taken.sha256, taken.prepared.digest, library)
     database.change(enter_recording, taken, name, angle, game, size, "system", now=datetime.now(UTC))
 
 

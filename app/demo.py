@@ -27,6 +27,7 @@ from app.actions.league import found_league
 from app.actions.lesson import make_tape, publish_lesson
 from app.actions.quiz import assign_crews, publish_quiz
 from app.actions.signin import invite_person
+from app.actions.voice import with_voices_kept
 from app.adapters.curricula import Loaded, load
 from app.adapters.files import Library
 from app.demo_history import sit_through, write_history
@@ -37,7 +38,7 @@ from app.domain.tape import recordings_of
 from app.main import create_app, is_loopback, listening
 from app.settings import Settings
 from app.store.content import load_plan, stored_clips
-from app.store.editions import published
+from app.store.editions import list_editions, published
 from app.store.engine import Database
 from app.store.league import load_league
 from app.store.migrate import migrate
@@ -99,7 +100,7 @@ def _adopt(database: Database, library: Library, loaded: Loaded) -> None:
     now = _now()
     demo = loaded.curriculum.about.model_copy(update={"id": f"{loaded.curriculum.about.id}-demo"})
     database.change(found_league, demo, is_demo=True, now=now)
-    curriculum = loaded.curriculum.model_copy(update={"about": demo})
+    curriculum = with_voices_kept(loaded, library).model_copy(update={"about": demo})
     database.change(adopt_curriculum, curriculum, spooled(loaded, library), "system", now=now)
     with database.read() as session:
         names = {person.name for person in list_people(session)}
@@ -115,7 +116,9 @@ def _first_tape(database: Database, library: Library, loaded: Loaded) -> None:
     lesson = loaded.curriculum.lesson(FIRST)
     for name in recordings_of(lesson, loaded.curriculum.clip_by_id()):
         prepare_recording(_work(database, library, recording=name))
-    number = database.change(publish_lesson, FIRST, "", "system", now=_now())
+    with database.read() as session:
+        begun = list_editions(session, FIRST)
+    number = begun[0].number if begun else database.change(publish_lesson, FIRST, "", "system", now=_now())
     make_tape(_work(database, library, lesson=FIRST, edition=number))
 
 
@@ -146,20 +149,21 @@ def the_rest(database: Database, library: Library, going: Callable[[], bool]) ->
         seats = list_seats(session, _now().date())
     write_history(database, seats, _now())
     _due_now(database)
-    _other_sport(database, library)
-    _publish_later(database)
+    other_sport(database, library)
+    publish_later(database)
     _taken_lately(database, going)
 
 
-def _publish_later(database: Database) -> None:
+def publish_later(database: Database) -> None:
+    """Publish the lessons whose videos come while people look around. Done again, it does nothing."""
     with database.read() as session:
-        there = published(session)
+        there = {edition.lesson.id for edition in list_editions(session)}
     for lesson in LATER:
         if lesson not in there:
             database.change(publish_lesson, lesson, "", "system", now=_now())
 
 
-def _other_sport(database: Database, library: Library) -> None:
+def other_sport(database: Database, library: Library) -> None:
     """The second curriculum's cards, plays and lessons beside the first; its crews work for another league."""
     loaded = load(CURRICULA[1])
     with database.read() as session:
@@ -168,7 +172,7 @@ def _other_sport(database: Database, library: Library) -> None:
             return
     update = {"about": about, "crews": (), "positions": (), "policies": (), "quiz_plans": ()}
     games = {game.id: f"dunes-{game.id}" for game in loaded.curriculum.games}
-    curriculum = loaded.curriculum.model_copy(update=update | _renamed(loaded, games))
+    curriculum = with_voices_kept(loaded, library).model_copy(update=update | _renamed(loaded, games))
     database.change(adopt_curriculum, curriculum, spooled(loaded, library), "system", now=_now())
 
 

@@ -26,9 +26,11 @@ from app.store.migrate import migrate
 from app.web import errors, pages
 from app.web.auth import guard
 from app.web.limits import MOST_BODY, Guesses
+from app.web.pages.media import ROUTE as MEDIA
 from app.web.recent import Recent
 from app.web.render import STATIC, build
 from app.web.security import SafeHeaders, SameOrigin
+from app.web.sending import OpenFiles
 from app.web.tus import SpeaksTus, Writers
 from app.worker import Worker
 
@@ -53,6 +55,7 @@ def create_app(settings: Settings) -> FastAPI:
             with work(app, settings):
                 yield
         finally:
+            app.state.open_files.close()
             app.state.database.close()
 
     app = FastAPI(
@@ -62,10 +65,12 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.guesses = Guesses()
     app.state.recent = Recent()
     app.state.writers = Writers()
+    app.state.open_files = OpenFiles()
     app.add_middleware(SpeaksTus)
     app.add_middleware(SameOrigin)
     app.add_middleware(SafeHeaders)
     app.mount(f"/static/{build()}", KeptStatic(directory=STATIC), name="static")
+    app.router.routes.append(MEDIA)
     for router in pages.ROUTERS:
         app.include_router(router, max_body_size=MOST_BODY)
     errors.install(app)

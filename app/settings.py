@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import socket
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -21,7 +22,8 @@ class Settings:
     says so, as WIDTHxHEIGHT@RATE (PENNON_HOUSE). host, port: where the server listens (PENNON_HOST, PENNON_PORT).
     url: the address that people use, where a proxy stands in front (PENNON_URL); https in it makes cookies secure.
     database_url: PENNON_DATABASE_URL, by default a file in the data folder. worker: whether the web process does the
-    long work too (PENNON_WORKER=no leaves it to `pennon worker`).
+    long work too (PENNON_WORKER=no leaves it to `pennon worker`). sendfile: where an nginx in front finds the data
+    folder, such as `/inside` (PENNON_SENDFILE); it sends the files then, and this server only says which. Empty: off.
     """
 
     data: Path
@@ -31,6 +33,7 @@ class Settings:
     url: str
     database_url: str
     worker: bool
+    sendfile: str = ""
 
     @classmethod
     def from_env(cls, environment: Mapping[str, str] = os.environ) -> Settings:
@@ -46,6 +49,7 @@ class Settings:
             url=(environment.get("PENNON_URL") or f"http://{_reachable(host)}:{port}").rstrip("/"),
             database_url=environment.get("PENNON_DATABASE_URL") or f"sqlite:///{data / 'league.db'}",
             worker=(environment.get("PENNON_WORKER") or "yes").lower() not in ("no", "0", "false"),
+            sendfile=_inside(environment.get("PENNON_SENDFILE", "")),
         )
 
 
@@ -53,6 +57,12 @@ def _port(text: str) -> int:
     if not (text.isascii() and text.isdigit() and 0 < int(text) < 65536):
         raise BadSetting(f'PENNON_PORT is "{text}"; it must be a number from 1 to 65535.')
     return int(text)
+
+
+def _inside(text: str) -> str:
+    if text and not re.fullmatch(r"(/[A-Za-z0-9_-]+)+/?", text):
+        raise BadSetting(f'PENNON_SENDFILE is "{text}"; it must be a place in nginx, such as /inside.')
+    return text.rstrip("/")
 
 
 def _reachable(host: str) -> str:

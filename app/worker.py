@@ -22,15 +22,16 @@ from pathlib import Path
 from typing import Self
 
 from app.actions.instep import put_in_step
-from app.actions.intake import clear_spool, prepare_recording
+from app.actions.intake import clear_parts, clear_spool, prepare_recording
 from app.actions.job import Performer, Work, sweep_jobs
+from app.actions.keeping import clear_originals
 from app.actions.lesson import make_tape
 from app.actions.quiz import make_cuts, make_forms
 from app.adapters.files import FULL_DISK, Library
 from app.adapters.queue import QUEUE, Queue, hang
-from app.domain.errors import BadInput, Busy, PennonError, RenderFailed
+from app.domain.errors import BadInput, Busy, PennonError, RenderFailed, Unready, Waits
 from app.store.engine import Database
-from app.store.jobs import Claim, Job, Standing, beat, fail_job, finish_job, stop_job, take_job
+from app.store.jobs import Claim, Job, Standing, beat, fail_job, finish_job, put_off_job, stop_job, take_job
 from app.store.migrate import migrate
 
 log = logging.getLogger("pennon.worker")
@@ -47,6 +48,9 @@ JOBS: dict[str, Performer] = {
 AT_ONCE = 2
 LEASE = timedelta(seconds=30)
 SWEEP_S = 5.0
+TIDY_S = 3600.0
+"""How often files are removed that nobody needs any longer."""
+
 PATIENCE_S = 8.0
 """How long a stopping worker waits for its threads."""
 
@@ -124,8 +128,7 @@ class Worker:
     def start(self) -> None:
         """Listen for the bell, and look by and by whether it was missed."""
         self._library.sweep()
-        with self._database.read() as session:
-            clear_spool(session, self._library, now=_now())
+        self._tidy()
         self._queue.listen(self.perform, AT_ONCE)
         self._sweeper.start()
 
@@ -145,8 +148,18 @@ class Worker:
         if taken is not None:
             job, claim = taken
             end = self._end_of(job, claim)
-            if not self._database.change(end, claim, now=_now()):
+            if not self._ended(end, claim):
                 log.warning("job %s was taken by another worker meanwhile", job.id)
+
+    def _ended(self, end: Callable[..., bool], claim: Claim) -> bool:
+        """Write down how a job ended, however often that takes: a full disk may have no room for the row either."""
+        while True:
+            try:
+                return bool(self._database.change(end, claim, now=_now()))
+            except Exception:
+                if self._stopping.wait(TELL_S):
+                    raise
+                log.warning("could not write down how job %s ended; trying again", claim.job_id, exc_info=True)
 
     def _end_of(self, job: Job, claim: Claim) -> Callable[..., bool]:
         """Do the work; how its row is to be ended."""
@@ -155,20 +168,34 @@ class Worker:
                 self._jobs[job.kind](Work(self._database, self._library, job.args, hold.tell, _now))
         except Stopped:
             return stop_job
+        except Waits as error:
+            return partial(put_off_job, reason=str(error))
         except PennonError as error:
-            return partial(fail_job, reason=str(error), permanent=_is_permanent(error))
+            lacking = isinstance(error, Unready)
+            return partial(fail_job, reason=str(error), permanent=_is_permanent(error), lacking=lacking)
         except OSError as error:
             log.exception("job %s (%s) broke off", job.id, job.kind)
-            return partial(fail_job, reason=FULL if error.errno in FULL_DISK else BROKEN, permanent=False)
+            full = error.errno in FULL_DISK
+            return partial(fail_job, reason=FULL if full else BROKEN, permanent=False, lacking=full)
         except Exception:
             log.exception("job %s (%s) broke off", job.id, job.kind)
             return partial(fail_job, reason=BROKEN, permanent=False)
         return finish_job
 
+    def _tidy(self) -> None:
+        """Remove what nobody needs any longer."""
+        with self._database.read() as session:
+            clear_spool(session, self._library, now=_now())
+        clear_parts(self._library, now=_now())
+        clear_originals(self._database, self._library, now=_now())
+        self._tidied = time.monotonic()
+
     def _sweep_on(self) -> None:
         """Ring again for what is due, unless there are rings that nobody has come round to."""
         while True:
             try:
+                if time.monotonic() - self._tidied > TIDY_S:
+                    self._tidy()
                 due = self._database.change(sweep_jobs, now=_now())
                 for job_id in due if self._queue.unheard() == 0 else ():
                     self._queue.ring(job_id)

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import itertools
 import secrets
+from collections.abc import Mapping
 from datetime import date, datetime
 from pathlib import Path
 
 from sqlmodel import Session
 
 from app.actions.intake import Incoming, add_recordings
+from app.actions.voice import voice_name, with_voices_called
 from app.adapters import curricula, files
 from app.adapters.curricula import Loaded
 from app.adapters.files import Library
 from app.domain.curriculum import Curriculum
 from app.domain.people import Crew, Member, Role
+from app.domain.tape import voices_of
 from app.store.content import (
     add_clip,
     add_lesson,
@@ -35,7 +39,7 @@ from app.store.content import (
 )
 from app.store.league import audit, load_league, set_about
 from app.store.people import CrewFacts, Person, add_crew, add_membership, add_person, list_crews, list_seats, set_chief
-from app.store.recordings import list_recordings
+from app.store.recordings import RecordingFacts, list_recordings
 
 
 def spooled(loaded: Loaded, library: Library) -> dict[str, int]:
@@ -136,14 +140,43 @@ def gathered(session: Session, today: date) -> Curriculum:
 
 
 def write_out(session: Session, library: Library, folder: Path, today: date) -> list[Path]:
-    """Write the league's curriculum as text into a new folder, with its recordings in `media` beside it.
+    """Write the league's curriculum as text into a new folder, its recordings and voice notes in `media` beside it.
 
-    Returns the text files. Raises BadInput when there is something in the folder.
+    Files that people call the same get names of their own. Returns the text files. Raises BadInput when there is
+    something in the folder.
     """
-    curriculum = gathered(session, today)
-    written = curricula.dump(curriculum, folder, media="media")
-    for facts in list_recordings(session):
-        source = library.original(facts.original) if facts.original else library.spool / facts.id
+    curriculum, media = gathered(session, today), folder / "media"
+    sources = {facts.id: _file_of(facts, library) for facts in list_recordings(session)}
+    called = {each.id: Path(each.file).name for each in curriculum.recordings}
+    digests = {digest for lesson in curriculum.lessons for digest in voices_of(lesson)}
+    voices = {digest: voice_name(digest, library) for digest in sorted(digests)}
+    names = distinct(called | {digest: name for digest, name in voices.items() if name})
+    recordings = [each.model_copy(update={"file": names[each.id]}) for each in curriculum.recordings]
+    named = with_voices_called(curriculum.model_copy(update={"recordings": tuple(recordings)}), names)
+    written = curricula.dump(named, folder, media="media")
+    for each, name in names.items():
+        source = sources[each] if each in sources else library.original(each)
         if source.exists():
-            files.link_or_copy(source, folder / "media" / Path(facts.recording.file).name)
+            files.link_or_copy(source, media / name)
     return written
+
+
+def _file_of(facts: RecordingFacts, library: Library) -> Path:
+    return library.original(facts.original) if facts.original else library.spool / facts.id
+
+
+def distinct(wanted: Mapping[str, str]) -> dict[str, str]:
+    """Key -> the name of a file that is wanted for it, or one like it where another key has that name already.
+
+    Names that differ in case alone are the same on some disks.
+
+    >>> distinct({"a": "line.mp4", "b": "Line.mp4", "c": "high.mp4"})
+    {'a': 'line.mp4', 'b': 'Line-2.mp4', 'c': 'high.mp4'}
+    """
+    found: dict[str, str] = {}
+    taken: set[str] = set()
+    for key, name in wanted.items():
+        tries = (name if n == 1 else f"{Path(name).stem}-{n}{Path(name).suffix}" for n in itertools.count(1))
+        found[key] = next(each for each in tries if each.casefold() not in taken)
+        taken.add(found[key].casefold())
+    return found

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from sqlmodel import Session
 
 from app.domain.clip import Clip, Key, clips_of
 from app.domain.curriculum import Curriculum, Fault, faults, length_faults
 from app.domain.errors import BadInput, Misplaced
-from app.domain.recording import Recording, filmed_together
+from app.domain.recording import Prepared, Recording, filmed_together
 from app.domain.rulecard import Presence, RuleCard, Ruling
 from app.store.content import (
     add_clip,
@@ -23,7 +24,7 @@ from app.store.content import (
     save_clip,
 )
 from app.store.league import audit, load_league
-from app.store.recordings import RecordingFacts, list_recordings, recordings_by_id
+from app.store.recordings import RecordingFacts, RecordingState, clips_on, list_recordings, recordings_by_id
 
 
 def mark_clip(session: Session, clip: Clip, base: int, by: str, *, now: datetime) -> int:
@@ -71,17 +72,60 @@ def clip_faults(session: Session, clip: Clip) -> list[Fault]:
     )
     every = [*faults(whole), *length_faults(whole, lambda name: _frames(found.get(name)))]
     mine = [Fault(f.path[2:], f.what, f.expected) for f in every if f.path[:2] == ("clips", clip.id) and not f.warning]
-    return mine + list(_unready(clip, found))
+    return mine + list(_unusable(clip, found))
 
 
 def _frames(facts: RecordingFacts | None) -> int | None:
     return None if facts is None or facts.prepared is None else facts.prepared.frames
 
 
-def _unready(clip: Clip, found: dict[str, RecordingFacts]) -> Iterator[Fault]:
+def _unusable(clip: Clip, found: dict[str, RecordingFacts]) -> Iterator[Fault]:
+    """Views on recordings that will never have a picture; those that wait for theirs may be marked meanwhile."""
     for n, view in enumerate(clip.views):
-        if view.recording in found and not found[view.recording].is_ready:
-            yield Fault(("views", n, "recording"), f"{found[view.recording].recording.angle} is not ready yet")
+        if view.recording in found and found[view.recording].state is RecordingState.REFUSED:
+            yield Fault(("views", n, "recording"), f"{found[view.recording].recording.angle} could not be used")
+
+
+_SLACK_S = 2
+"""By how much a header may promise more picture than there is; marks beyond that are a person's to correct."""
+
+
+def settle_marks(session: Session, recording_id: str, prepared: Prepared, *, now: datetime) -> None:
+    """Of clips that were marked before their recording was prepared, end with its picture those that end just after."""
+    latest = prepared.frames + int(_SLACK_S * prepared.house.rate.fraction)
+    for clip in clips_on(session, recording_id):
+        views = tuple(
+            view.model_copy(update={"out": prepared.frames})
+            if view.recording == recording_id and view.in_ < prepared.frames < view.out <= latest
+            else view
+            for view in clip.views
+        )
+        _settle(session, clip, clip.model_copy(update={"views": views}), now)
+
+
+def move_marks(session: Session, source: str, target: str, *, now: datetime) -> None:
+    """Move what is marked on a recording to another one of the same bytes; clips that are seen on both stay."""
+    for clip in clips_on(session, source):
+        if clip.view(target) is None:
+            moved = Clip.model_validate(_renamed(clip.model_dump(mode="json", by_alias=True), source, target))
+            _settle(session, clip, moved, now)
+
+
+def _renamed(value: Any, source: str, target: str) -> Any:
+    """A clip's document in which every view names another recording."""
+    if isinstance(value, list):
+        return [_renamed(each, source, target) for each in value]
+    if not isinstance(value, dict):
+        return value
+    names = {name: target for name in ("recording", "view") if value.get(name) == source}
+    return {name: _renamed(each, source, target) for name, each in value.items()} | names
+
+
+def _settle(session: Session, before: Clip, after: Clip, now: datetime) -> None:
+    if after != before:
+        version = save_clip(session, after, load_clip(session, before.id)[1], "system", now)
+        changed = _changed(before, after)
+        audit(session, now, "system", "mark", "clip", after.id, version=version, changed=changed)
 
 
 def angles_of(session: Session, recording: Recording) -> list[RecordingFacts]:

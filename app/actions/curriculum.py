@@ -1,4 +1,4 @@
-"""Checking a curriculum: its text, and whether its recordings are there and long enough."""
+"""Checking a curriculum: its text, whether its recordings are there and long enough, and its voice notes there."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from app.adapters.probe import probe
 from app.domain.curriculum import Fault, length_faults
 from app.domain.errors import CurriculumError, Problem, RecordingRefused
 from app.domain.recording import Source
+from app.domain.tape import voices_of
 
 
 @dataclass(frozen=True)
@@ -23,12 +24,12 @@ class Checked:
 
 
 def check_curriculum(folder: Path, *, recordings: bool = False) -> Checked:
-    """Read a curriculum and look whether its recordings are there; with `recordings`, open each and measure it.
+    """Read a curriculum and look whether its files are there; with `recordings`, open and measure each of those.
 
     Raises CurriculumError with every problem found.
     """
     loaded = curricula.load(folder)
-    faults = list(_recording_faults(loaded, probe if recordings else _is_there))
+    faults = [*_recording_faults(loaded, probe if recordings else _is_there), *_voice_faults(loaded)]
     problems = tuple(loaded.problem(fault) for fault in faults)
     if problems:
         raise CurriculumError(problems)
@@ -55,6 +56,13 @@ def _recording_faults(loaded: Loaded, look: Callable[[Path], Source | None]) -> 
         else:
             lengths[recording.id] = None if source is None else _house_frames(source, loaded)
     yield from length_faults(loaded.curriculum, lengths.get)
+
+
+def _voice_faults(loaded: Loaded) -> Iterator[Fault]:
+    for lesson in loaded.curriculum.lessons:
+        for name, path in voices_of(lesson).items():
+            if not (loaded.media / name).is_file():
+                yield Fault((*path, "voice"), f'there is no voice note "{name}"', f"a sound file in {loaded.media}")
 
 
 def _house_frames(source: Source, loaded: Loaded) -> int:

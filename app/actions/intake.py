@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 
 from sqlmodel import Session
 
+from app.actions.clip import move_marks, settle_marks
 from app.actions.job import Work, order_job
 from app.actions.recording import TakenIn, take_in
 from app.adapters.files import Library
@@ -26,6 +27,7 @@ from app.store.recordings import (
     RecordingFacts,
     RecordingState,
     add_recording,
+    count_clips_on,
     describe_recording,
     find_by_original,
     list_recordings,
@@ -36,6 +38,9 @@ from app.store.recordings import (
 )
 
 log = logging.getLogger("pennon.intake")
+
+FORGOTTEN = timedelta(days=3)
+"""Parts of a picture with which nobody has gone on for so long are not waited for: they can be made again."""
 
 UNCLAIMED = timedelta(hours=6)
 """A file in the spool that no recording has claimed for so long was left by a server that was killed."""
@@ -106,7 +111,7 @@ def enter_recording(
         return earlier.id
     recording = Recording(id=secrets.token_hex(8), file=name, angle=angle, game=_game_named(session, game) or None)
     add_recording(session, recording, by, now)
-    set_prepared(session, recording.id, taken.sha256, taken.prepared, size)
+    set_prepared(session, recording.id, taken.sha256, taken.prepared, size, now)
     audit(session, now, by, "add", "recording", recording.id, file=name, angle=angle, game=recording.game)
     return recording.id
 
@@ -139,11 +144,16 @@ def house_of(database: Database) -> House:
 
 
 def discard_recording(session: Session, recording_id: str, by: str, *, now: datetime) -> None:
-    """Forget a recording that could not be used. Raises NotFound; Conflict while it is in work, or once it is ready."""
+    """Forget a recording that could not be used.
+
+    Raises NotFound; Conflict while it is in work, once it is ready, or while clips are marked on it.
+    """
     facts = load_recording(session, recording_id)
     job = jobs_by_key(session, [preparation_key(recording_id)]).get(preparation_key(recording_id))
     if job is not None and job.state in OPEN:
         raise Conflict("This recording is still being prepared. Cancel that first.")
+    if count_clips_on(session).get(recording_id):
+        raise Conflict("Clips are marked on this recording, and they would be left without it.")
     remove_recording(session, recording_id)
     audit(session, now, by, "remove", "recording", recording_id, file=facts.recording.file)
 
@@ -163,38 +173,46 @@ def prepare_recording(work: Work) -> None:
 
 def _look_over(work: Work, facts: RecordingFacts, house: House) -> None:
     spooled = work.library.spool / facts.id
+
+    def tell(share: float) -> None:
+        work.tell("Preparing picture and sound" if share else "Reading the file", share)
+
     try:
-        taken = take_in(
-            spooled,
-            facts.recording.file,
-            house,
-            work.library,
-            lambda share: work.tell("Preparing picture and sound", share),
-        )
+        taken = take_in(spooled, facts.recording.file, house, work.library, tell)
     except RecordingRefused as refusal:
         work.database.change(refuse_recording, facts.id, refusal.reason, now=work.clock())
     else:
         work.tell("Drawing its strip", 0.99)
         glanced(taken.prepared, work.library)
-        size = bytes_of(taken, work.library)
+        size = bytes_of(taken.sha256, taken.prepared.digest, work.library)
         work.database.change(accept_recording, facts.id, taken, size, now=work.clock())
 
 
 def glanced(prepared: Prepared, library: Library) -> None:
-    """Make the strip of a prepared recording; without one it can be used all the same, so a failure is only noted."""
+    """Make the strip of a prepared recording; without one it can be used all the same, so a failure is only noted.
+
+    Raises RenderFailed when it was killed: the next try makes it.
+    """
     try:
         overview(prepared, library)
     except RenderFailed as failure:
+        if not failure.permanent:
+            raise
         log.warning("no strip of %s: %s", prepared.digest, failure)
 
 
 def accept_recording(session: Session, recording_id: str, taken: TakenIn, size: int, *, now: datetime) -> None:
-    """A recording is ready, unless another one came from the same bytes: then this one is refused, and says so."""
+    """A recording is ready, unless another one came from the same bytes: then this one is refused, and says so.
+
+    What was marked meanwhile stays, on the other one where there is one.
+    """
     earlier = find_by_original(session, taken.sha256)
     if earlier is not None and earlier.id != recording_id:
+        move_marks(session, recording_id, earlier.id, now=now)
         refuse_recording(session, recording_id, _same_as(session, earlier), now=now)
         return
-    set_prepared(session, recording_id, taken.sha256, taken.prepared, size)
+    set_prepared(session, recording_id, taken.sha256, taken.prepared, size, now)
+    settle_marks(session, recording_id, taken.prepared, now=now)
     audit(session, now, "system", "prepare", "recording", recording_id, frames=taken.prepared.frames)
 
 
@@ -211,10 +229,9 @@ def _same_as(session: Session, earlier: RecordingFacts) -> str:
     return f"The same file is here already, as {place}. It was not stored a second time."
 
 
-def bytes_of(taken: TakenIn, library: Library) -> int:
-    """What a recording takes on the disk: the file as it came, the picture, the sound."""
-    digest = taken.prepared.digest
-    paths = (library.original(taken.sha256), library.picture(digest), library.sound(digest))
+def bytes_of(original: str, prepared: str, library: Library) -> int:
+    """What a recording takes on the disk, by its digests: the file as it came, the picture, the sound."""
+    paths = (library.original(original), library.picture(prepared), library.sound(prepared))
     return sum(path.stat().st_size for path in paths if path.exists())
 
 
@@ -224,6 +241,15 @@ def clear_spool(session: Session, library: Library, *, now: datetime) -> int:
     claimed = waiting | {path.stem for path in library.incoming.glob("*.json")}
     unclaimed = [path for path in library.spool.glob("*") if path.name not in claimed]
     old = [path for path in unclaimed if path.stat().st_mtime < (now - UNCLAIMED).timestamp()]
+    for path in old:
+        path.unlink(missing_ok=True)
+    return len(old)
+
+
+def clear_parts(library: Library, *, now: datetime) -> int:
+    """Remove parts of pictures with which nobody has gone on for long; how many files."""
+    parts = [path for path in library.root.glob("parts/??/*") if path.suffix != ".part"]
+    old = [path for path in parts if path.stat().st_mtime < (now - FORGOTTEN).timestamp()]
     for path in old:
         path.unlink(missing_ok=True)
     return len(old)

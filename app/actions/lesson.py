@@ -4,23 +4,20 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from datetime import datetime
-from typing import Any
 
-from pydantic import TypeAdapter, ValidationError
 from sqlmodel import Session
 
 from app.actions.job import Work, order_job
+from app.actions.recording import await_prepared
 from app.actions.tape import build_planned, voices_in
 from app.adapters.files import digest_of
 from app.domain.errors import BadInput, NotFound
 from app.domain.lesson import Lesson, Step, clips_named, settled
 from app.domain.tape import plan, recordings_of
 from app.store.content import add_lesson, clips_by_id, load_lesson, save_lesson
-from app.store.editions import add_edition, list_editions, load_edition, note_watched, set_tape
+from app.store.editions import Build, add_edition, list_editions, load_edition, note_watched, set_tape
 from app.store.league import audit, load_league
 from app.store.recordings import prepared_of
-
-_STEP: TypeAdapter[Step] = TypeAdapter(Step)
 
 
 def begin_lesson(session: Session, lesson: Lesson, by: str, *, now: datetime) -> None:
@@ -29,18 +26,31 @@ def begin_lesson(session: Session, lesson: Lesson, by: str, *, now: datetime) ->
     audit(session, now, by, "begin", "lesson", lesson.id)
 
 
-def add_step(session: Session, lesson_id: str, step: dict[str, Any], base: int, by: str, *, now: datetime) -> int:
-    """Add a step at the end; the lesson's new version.
+def look_over_step(session: Session, step: Step) -> None:
+    """Raises Misplaced, with the path to the key that is wrong, when a step cannot be shown."""
+    settled(step, clips_by_id(session, clips_named(step)), load_league(session).about.house)
 
-    Raises BadInput when the step cannot be shown, Conflict when someone else has changed the lesson meanwhile.
+
+def add_step(
+    session: Session, lesson_id: str, step: Step, place: int | None, base: int, by: str, *, now: datetime
+) -> int:
+    """Put a step in place `place` (from 0), without one at the end; the lesson's new version.
+
+    Raises Misplaced when the step cannot be shown, Conflict when someone else has changed the lesson meanwhile.
     """
+    look_over_step(session, step)
     lesson, _ = load_lesson(session, lesson_id)
-    try:
-        made = _STEP.validate_python(step)
-    except ValidationError as error:
-        raise BadInput(f"This step cannot be: {error.errors()[0]['msg']}.") from error
-    settled(made, clips_by_id(session, clips_named(made)), load_league(session).about.house)
-    return change_steps(session, lesson_id, (*lesson.steps, made), base, by, now=now)
+    at = len(lesson.steps) if place is None else min(place, len(lesson.steps))
+    return change_steps(session, lesson_id, (*lesson.steps[:at], step, *lesson.steps[at:]), base, by, now=now)
+
+
+def edit_step(session: Session, lesson_id: str, n: int, step: Step, base: int, by: str, *, now: datetime) -> int:
+    """Keep a step in place of step `n` (from 0); the lesson's new version. Raises as `add_step`, and NotFound."""
+    look_over_step(session, step)
+    lesson, _ = load_lesson(session, lesson_id)
+    if n >= len(lesson.steps):
+        raise NotFound("There is no such step.")
+    return change_steps(session, lesson_id, (*lesson.steps[:n], step, *lesson.steps[n + 1 :]), base, by, now=now)
 
 
 def change_steps(
@@ -73,17 +83,16 @@ def make_tape(work: Work) -> None:
         house = load_league(session).about.house
         clips = clips_by_id(session, [name for step in lesson.steps for name in clips_named(step)])
         names = recordings_of(lesson, clips)
+        await_prepared(session, names)
         prepared = prepared_of(session, names)
-    missing = sorted(set(names) - set(prepared))
-    if missing:
-        raise NotFound(f"These recordings are not ready yet: {', '.join(missing)}.")
     voices = voices_in(lesson, work.library.original, work.library)
     planned = plan(lesson, clips, prepared, house, voices)
-    digest = digest_of(asdict(planned))
+    digest, began = digest_of(asdict(planned)), work.clock()
     out = work.library.tape(digest)
     built = build_planned(planned, lesson_id, prepared, work.library, out, work.tell, continuous=True)
     chapters = [(chapter.frame, chapter.title) for chapter in built.chapters]
-    work.database.change(keep_tape, lesson_id, number, digest, built.frames, chapters, now=work.clock())
+    made = Build(built.made, built.reused, built.notes, (work.clock() - began).total_seconds())
+    work.database.change(keep_tape, lesson_id, number, digest, built.frames, chapters, made, now=work.clock())
 
 
 def keep_tape(
@@ -93,11 +102,12 @@ def keep_tape(
     tape: str,
     frames: int,
     chapters: list[tuple[int, str]],
+    build: Build | None = None,
     *,
     now: datetime,
 ) -> None:
-    """The video of a version is there."""
-    set_tape(session, lesson_id, number, tape, frames, chapters)
+    """The video of a version is there; `build`: how it was made."""
+    set_tape(session, lesson_id, number, tape, frames, chapters, build)
     audit(session, now, "system", "make", "tape", f"{lesson_id}:{number}", frames=frames)
 
 

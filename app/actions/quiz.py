@@ -11,11 +11,12 @@ from sqlmodel import Session
 from app.actions.difficulty import Difficulty
 from app.actions.forms import gathered, people_of, refuse_review
 from app.actions.job import Work, order_job
+from app.actions.recording import await_prepared
 from app.adapters.files import digest_of
 from app.adapters.phone import phone_cut
 from app.adapters.still import still
 from app.domain.clip import Clip, Key
-from app.domain.errors import BadInput, NotFound, RenderFailed
+from app.domain.errors import BadInput, NotFound
 from app.domain.guard import cut_of
 from app.domain.quiz import Drawn, QuizPlan, Taken, dealt
 from app.domain.recording import Prepared
@@ -137,7 +138,7 @@ def items_of(chosen: Drawn, known: Difficulty) -> list[QuizItem]:
 def make_cuts(work: Work) -> None:
     """The job `cuts`: cut every clip of a quiz for phones, then make the pictures that its results will show.
 
-    Raises RenderFailed to be tried again while recordings are still being prepared; what could be cut is kept.
+    Raises Waits while recordings are still to be prepared; what could be cut is kept.
     """
     quiz_id = str(work.args["quiz"])
     with work.database.read() as session:
@@ -150,8 +151,8 @@ def make_cuts(work: Work) -> None:
         work.tell(f"Clip {done + 1} of {len(items)}", done / len(items))
         if item.cut is None:
             _make_cut(work, quiz_id, item, clips[item.clip_id], prepared, sound=item.topic in heard)
-    if len(ready) < len(items):
-        raise RenderFailed("Some of its recordings are still being prepared.", permanent=False)
+    with work.database.read() as session:
+        await_prepared(session, [clips[item.clip_id].views[0].recording for item in items if item not in ready])
     work.tell("Pictures for the results", 0.99)
     for recording, frame in sorted(set(_proofs(items, clips))):
         if (source := prepared.get(recording)) is not None and frame < source.frames:

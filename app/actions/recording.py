@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
+
+from sqlmodel import Session
 
 from app.adapters import files
 from app.adapters.files import Library
 from app.adapters.prepare import prepare
 from app.domain.base import Value
-from app.domain.errors import RecordingRefused
+from app.domain.errors import NotFound, RecordingRefused, Waits
 from app.domain.recording import House, Prepared
+from app.store.recordings import RecordingState, recordings_by_id
 
 
 class SourceLine(Value):
@@ -86,16 +89,16 @@ def take_in(
     path: Path, name: str, house: House, library: Library, on_progress: Callable[[float], None] | None = None
 ) -> TakenIn:
     """Take a file that people call `name` into the library. Raises RecordingRefused, RenderFailed, Unready."""
-    sha256 = _digest(path)
+    sha256 = _digest(path, on_progress)
     prepared = prepare(path, house, library, on_progress, sha256=sha256)
     return TakenIn(sha256, prepared, _keep(path, name, sha256, library))
 
 
-def _digest(path: Path) -> str:
+def _digest(path: Path, on_progress: Callable[[float], None] | None) -> str:
     try:
         if not path.is_file():
             raise RecordingRefused("There is no such file, or it is no ordinary file.")
-        return files.digest_of_file(path)
+        return files.digest_of_file(path, None if on_progress is None else lambda: on_progress(0.0))
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         raise RecordingRefused(f"The file cannot be opened: {getattr(error, 'strerror', None) or error}.") from error
 
@@ -134,6 +137,18 @@ def _accepted(name: str, prepared: Prepared, library: Library, earlier: str | No
         notes=prepared.notes,
         duplicate_of=earlier,
     )
+
+
+def await_prepared(session: Session, names: Collection[str]) -> None:
+    """Raises Waits while one of these recordings is still to be prepared, NotFound when one never will be."""
+    found = recordings_by_id(session, names)
+    lost = [name for name in names if name not in found]
+    lost += [facts.recording.angle for facts in found.values() if facts.state is RecordingState.REFUSED]
+    if lost:
+        raise NotFound(f"These recordings are not here or could not be used: {', '.join(sorted(lost))}.")
+    waiting = sorted(facts.recording.angle for facts in found.values() if not facts.is_ready)
+    if waiting:
+        raise Waits(f"It waits until these recordings are prepared: {', '.join(waiting)}.")
 
 
 def _label(path: Path) -> str:

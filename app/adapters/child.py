@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 
 from app.domain.errors import RenderFailed, Unready
 
@@ -42,17 +43,24 @@ class Finished:
 
     def check(self, work: str) -> Finished:
         """Itself where the child succeeded; else RenderFailed (or Unready: full disk). `work` begins the sentence."""
-        if self.status == 0:
+        if self.undisturbed(work).status == 0:
             return self
-        if "No space left on device" in self.stderr:
-            raise Unready(f"{work} stopped: the disk is full. Free some space and try again.")
         if self.out_of_time:
             raise RenderFailed(f"{work} took more computing time than is allowed for its length.", permanent=True)
         if self.status == -signal.SIGXFSZ or "File too large" in self.stderr:
             raise RenderFailed(f"{work} grew larger than is allowed for its length.", permanent=True)
-        if self.status in (-signal.SIGKILL, -signal.SIGTERM):
-            raise RenderFailed(f"{work} was ended from outside.", permanent=False)
         raise RenderFailed(f"{work} failed: {_last_line(self.stderr)}", permanent=True)
+
+    def undisturbed(self, work: str) -> Finished:
+        """Itself where it came to an end of its own, good or bad, which may be a verdict on what it was given.
+
+        Raises RenderFailed where it was killed, Unready where the disk is full: that says nothing of anything.
+        """
+        if self.status and "No space left on device" in self.stderr:
+            raise Unready(f"{work} stopped: the disk is full. Free some space and try again.")
+        if self.status in (-signal.SIGKILL, -signal.SIGTERM) and not self.out_of_time:
+            raise RenderFailed(f"{work} was ended from outside.", permanent=False)
+        return self
 
 
 def run(
@@ -63,13 +71,16 @@ def run(
     file_size: int = 64 * GIB,
     stdin: bytes | Iterable[bytes] | None = None,
     on_progress: Callable[[float], None] | None = None,
+    on_pulse: Callable[[], None] | None = None,
     output: int = 512 << 20,
+    knows: Mapping[str, str] = MappingProxyType({}),
 ) -> Finished:
     """Run a program to its end under limits: CPU seconds, address space and size of any file written (bytes).
 
     `stdin`: bytes, or blocks that are made while the child reads. `on_progress` is told the seconds of picture done
-    (for ffmpeg with `-progress pipe:1`); if it raises, the child is ended and the error passes on. Standard output
-    beyond `output` bytes is dropped. A failing child is no error here: see `Finished.check`.
+    (for ffmpeg with `-progress pipe:1`), `on_pulse` is called at least once a second; if either raises, the child is
+    ended and the error passes on. Standard output beyond `output` bytes is dropped. `knows`: what it finds in its
+    environment beside what all do. A failing child is no error here: see `Finished.check`.
     """
     limits = [str(os.getpid()), str(max(1, round(cpu_s))), str(memory), str(file_size)]
     process = subprocess.Popen(
@@ -77,13 +88,13 @@ def run(
         stdin=subprocess.DEVNULL if stdin is None else subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
-        env=_environment(os.environ),
+        env={**_environment(os.environ), **knows},
         start_new_session=True,
         close_fds=True,
     )
     feeder = _fed(process, stdin)
     try:
-        stdout, stderr = _drain(process, on_progress, output)
+        stdout, stderr = _drain(process, on_progress, on_pulse, output)
         status, cpu, peak = _reap(process)
     except BaseException:
         _end(process)
@@ -125,7 +136,10 @@ def _fed(process: subprocess.Popen[bytes], stdin: bytes | Iterable[bytes] | None
 
 
 def _drain(
-    process: subprocess.Popen[bytes], on_progress: Callable[[float], None] | None, output: int
+    process: subprocess.Popen[bytes],
+    on_progress: Callable[[float], None] | None,
+    on_pulse: Callable[[], None] | None,
+    output: int,
 ) -> tuple[bytes, bytes]:
     """Read both pipes to their ends: the whole of standard output, the tail of standard error."""
     assert process.stdout is not None
@@ -144,6 +158,8 @@ def _drain(
             del stderr[:-_TAIL]
             if on_progress is not None:
                 _report(stdout, on_progress)
+            if on_pulse is not None:
+                on_pulse()
             del stdout[output:]
             watch.look()
     return bytes(stdout), bytes(stderr)

@@ -40,13 +40,18 @@ def main(job: dict[str, Any], image: bytes) -> None:
 def write(clip: ImageClip, out: str, rate: float, options: list[str]) -> None:
     """Write a clip with moviepy's writer, and exit with ffmpeg's complaint when it has one."""
     writer = FFMPEG_VideoWriter(out, clip.size, rate, codec="libx264", preset="veryfast", ffmpeg_params=options)
-    for frame in clip.iter_frames(fps=rate, dtype="uint8"):
-        writer.write_frame(frame)
+    try:
+        for frame in clip.iter_frames(fps=rate, dtype="uint8"):
+            writer.proc.stdin.write(frame.tobytes())  # its own method hides how ffmpeg ended
+    except BrokenPipeError:
+        pass  # ffmpeg is gone, and says why
     _finish(writer.proc)
 
 
 def _finish(encoder: subprocess.Popen[bytes]) -> None:
     _, complaint = encoder.communicate()
+    if encoder.returncode in (-signal.SIGKILL, -signal.SIGTERM):
+        os.kill(os.getpid(), -encoder.returncode)  # whoever waits for this program is to know that nothing failed
     if encoder.returncode == -signal.SIGXFSZ:
         sys.exit(os.strerror(errno.EFBIG))
     if encoder.returncode:

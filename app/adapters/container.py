@@ -1,8 +1,9 @@
 """Reads a file's header and packets with PyAV and prints them as JSON. Run as a child of its own; nothing is trusted.
 
-    python -m app.adapters.container FILE OPTIONS MAX_SIDE MAX_PIXELS
+    python -m app.adapters.container FILE OPTIONS MAX_SIDE MAX_PIXELS PACKETS
 
-OPTIONS is a JSON object for the demuxer: which formats and protocols it may use, and more. The answer is {"format",
+OPTIONS is a JSON object for the demuxer: which formats and protocols it may use, and more. No more than PACKETS packets
+are read, or all of them where that is 0. The answer is {"format",
 "header_s", "pictures": [...], "sounds": [...], "unknown": [kind]} or {"error"}. No picture is decoded before the size
 in the header was found bearable ("oversize"), and then only the first one of each stream (for its turning).
 Imports nothing of the program but PyAV, so that its start is cheap.
@@ -16,6 +17,7 @@ import struct
 import sys
 from contextlib import suppress
 from fractions import Fraction
+from itertools import islice
 from typing import Any
 
 import av
@@ -28,15 +30,15 @@ from av.video.stream import VideoStream
 _TRIES = 200  # packets given to a decoder in the hope of a first picture
 
 
-def main(file: str, options: dict[str, str], max_side: int, max_pixels: int) -> dict[str, Any]:
-    """All that the file's header and packets tell."""
+def main(file: str, options: dict[str, str], max_side: int, max_pixels: int, packets: int) -> dict[str, Any]:
+    """All that the file's header and so many packets tell."""
     av.logging.set_level(None)
     try:
         with av.open(file, options=options, metadata_errors="ignore") as container:
             pictures = [_Picture(s, max_side, max_pixels) for s in container.streams.video if _known(s)]
             sounds = [_Sound(s) for s in container.streams.audio if _known(s)]
             if not any(p.oversize for p in pictures):
-                _walk(container, [*pictures, *sounds])
+                _walk(container, [*pictures, *sounds], packets)
             for picture in pictures:
                 picture.finish()
             header_s = None if container.duration is None else container.duration / 1e6
@@ -56,11 +58,11 @@ def _known(stream: Stream) -> bool:
     return stream.codec_context is not None
 
 
-def _walk(container: av.container.InputContainer, tracks: list[_Picture | _Sound]) -> None:
-    """Every packet once, as far as the file can be read."""
+def _walk(container: av.container.InputContainer, tracks: list[_Picture | _Sound], packets: int) -> None:
+    """Every packet once, as far as the file can be read and is wanted."""
     by_index = {track.stream.index: track for track in tracks}
     with suppress(av.error.FFmpegError):
-        for packet in container.demux([track.stream for track in tracks]):
+        for packet in islice(container.demux([track.stream for track in tracks]), packets or None):
             if packet.size:
                 by_index[packet.stream_index].take(packet)
 
@@ -222,5 +224,5 @@ def _text(value: Fraction | None) -> str | None:
 
 
 if __name__ == "__main__":
-    told = main(sys.argv[1], json.loads(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4]))
+    told = main(sys.argv[1], json.loads(sys.argv[2]), *map(int, sys.argv[3:6]))
     json.dump(told, sys.stdout, separators=(",", ":"))

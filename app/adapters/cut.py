@@ -87,7 +87,8 @@ def _encode_glide(still: Still, window: Window, recording: Path, house: House, t
 def encode_side_by_side(piece: SideBySide, recordings: Callable[[str], Path], house: House, target: Path) -> None:
     """Write two stretches side by side in one child. `recordings` finds a prepared recording by its digest."""
     halves = (piece.left, piece.right)
-    graph = effects.side_by_side(piece, labels.places(house), house, ffmpeg.filter_tail(house))
+    places = labels.places(house, labelled=any(half.label for half in halves))
+    graph = effects.side_by_side(piece, places, house, ffmpeg.filter_tail(house))
     sources = [ffmpeg.guarded_input(recordings(half.picture), *_seek(half.span.first, house)) for half in halves]
     drawn = ffmpeg.piped_input("rgba", house.width, house.height, house.rate)
     coded = [*ffmpeg.house_video_options(house), *ffmpeg.mp4_options(house.rate)]
@@ -116,7 +117,10 @@ def _compose(image: bytes, fade: int, frames: int, house: House, target: Path) -
     with _checked(target, frames, house) as out:
         told = {**job, "out": str(out.absolute()), "options": _form(",".join(graph), house)}
         command, stdin = child.python("app.adapters.compose"), json.dumps(told).encode() + b"\n" + image
-        limits = child.run(command, cpu_s=_cpu_s(frames, house), file_size=_largest(frames, house), stdin=stdin)
+        knows = {"IMAGEIO_FFMPEG_EXE": ffmpeg.program()}  # or moviepy would try it first
+        limits = child.run(
+            command, cpu_s=_cpu_s(frames, house), file_size=_largest(frames, house), stdin=stdin, knows=knows
+        )
         limits.check("Composing a piece of the tape")
 
 

@@ -9,7 +9,9 @@ Pieces join without re-encoding only when all of this is the same in all of them
 from __future__ import annotations
 
 import functools
+import importlib.resources
 import os
+import shutil
 from pathlib import Path
 
 from app.adapters import child
@@ -37,15 +39,25 @@ _COLOUR = "range=tv:color_primaries=bt709:color_trc=bt709:colorspace=bt709"
 
 
 def program() -> str:
-    """The path of the ffmpeg program: IMAGEIO_FFMPEG_EXE, else the one that came with imageio-ffmpeg."""
-    if given := os.environ.get("IMAGEIO_FFMPEG_EXE"):
-        return given
-    import imageio_ffmpeg  # looks for the binary at import; not wanted where the variable decides
+    """The path of the ffmpeg program: IMAGEIO_FFMPEG_EXE, else the one of imageio-ffmpeg, else that of the system.
 
-    try:
-        return str(imageio_ffmpeg.get_ffmpeg_exe())
-    except RuntimeError as error:
-        raise Unready("There is no ffmpeg here. Install the package imageio-ffmpeg again.") from error
+    Raises Unready where there is none.
+    """
+    found = os.environ.get("IMAGEIO_FFMPEG_EXE") or _shipped() or shutil.which("ffmpeg")
+    if not found:
+        raise Unready("There is no ffmpeg here. Install the package imageio-ffmpeg again.")
+    return found
+
+
+@functools.cache
+def _shipped() -> str:
+    """The program within imageio-ffmpeg; empty where that has none for this machine.
+
+    Its own search tries the program by running it, takes another one for good when that is killed, and would run
+    outside the limits of `child`.
+    """
+    folder = importlib.resources.files("imageio_ffmpeg.binaries")
+    return next((str(each) for each in folder.iterdir() if each.name.startswith("ffmpeg-")), "")
 
 
 @functools.cache

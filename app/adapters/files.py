@@ -2,6 +2,7 @@
 
 originals/ab/abcd....        received files, byte for byte, and beside each a `.json` with what is known of it
 prepared/ab/abcd....mp4      house pictures; `.wav` their sound; `.json` their facts, written last
+parts/ab/abcd....mp4         parts of house pictures that are being prepared
 segments/ab/abcd.....<kind>  pieces of tapes; a cache that may be emptied
 tapes/ab/abcd....mp4         assembled lessons, and beside each its captions `.vtt` and poster `.jpg`
 cuts/ab/abcd....mp4          clips of quizzes, cut for phones
@@ -16,9 +17,12 @@ import errno
 import hashlib
 import itertools
 import json
+import math
 import os
+import platform
 import shutil
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,14 +33,26 @@ from pydantic import BaseModel
 FULL_DISK = (errno.ENOSPC, errno.EDQUOT)
 """What a file system answers when nothing more goes on it."""
 
+KEPT_FREE = 4 << 20
+"""Bytes that no work begins to use up: the database must still be able to write down that the disk is full."""
+
+ELSEWHERE_S = 86_400.0
+"""How long a draft of another machine is left alone that is not written to: nobody here can ask after its writer."""
+
 _BLOCK = 1 << 20
+_HERE = hashlib.sha256(platform.node().encode()).hexdigest()[:8]
 _serial = itertools.count()
 
 
-def digest_of_file(path: Path) -> str:
-    """SHA-256 of a file's bytes, in lower-case hex."""
+def digest_of_file(path: Path, on_pulse: Callable[[], None] | None = None) -> str:
+    """SHA-256 of a file's bytes, in lower-case hex. `on_pulse` is called often meanwhile; what it raises passes on."""
+    digest = hashlib.sha256()
     with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+        while block := file.read(_BLOCK):
+            digest.update(block)
+            if on_pulse is not None:
+                on_pulse()
+    return digest.hexdigest()
 
 
 def digest_of(value: Any) -> str:
@@ -57,10 +73,14 @@ def _as_json(value: Any) -> Any:
 def partial(path: Path) -> Iterator[Path]:
     """A path beside `path` to write to; on success it is flushed to disk and takes the name, else it is removed.
 
-    The name holds the writer's process id, so that what a killed writer left can be told from work under way.
+    The name says which process of which machine writes, and since when that one runs: a container's programs have the
+    same few numbers at every start. So what a killed writer left can be told from work under way. Raises OSError for a
+    full disk as soon as only KEPT_FREE is left.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    draft = path.with_name(f"{path.name}.{os.getpid()}-{next(_serial)}.part")
+    _refuse_full(path.parent)
+    pid = os.getpid()
+    draft = path.with_name(f"{path.name}.{pid}-{next(_serial)}-{_began(pid)}-{_HERE}.part")
     try:
         yield draft
         with draft.open("rb") as file:
@@ -69,6 +89,12 @@ def partial(path: Path) -> Iterator[Path]:
         flush_folder(path.parent)
     finally:
         draft.unlink(missing_ok=True)
+
+
+def _refuse_full(folder: Path) -> None:
+    room = os.statvfs(folder)
+    if room.f_bavail * room.f_frsize < KEPT_FREE:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(folder))
 
 
 def flush_folder(folder: Path) -> None:
@@ -121,6 +147,10 @@ class Library:
         """JSON of `Prepared`. Written last: where it exists, the recording is complete."""
         return self._place("prepared", digest, ".json")
 
+    def part(self, digest: str) -> Path:
+        """A part of a house picture, kept until the whole is there."""
+        return self._place("parts", digest, ".mp4")
+
     def strip(self, digest: str) -> Path:
         """Small pictures from a prepared recording, in rows."""
         return self._place("prepared", digest, ".jpg")
@@ -157,7 +187,8 @@ class Library:
 
     def sweep(self) -> int:
         """Remove what killed writers left behind; how many files that were."""
-        drafts = itertools.chain(self.root.glob("*/??/*.part"), self.spool.glob("*.part"))
+        places = ((self.root, "*/??/*.part"), (self.spool, "*.part"), (self.incoming, "*.part"))
+        drafts = (draft for folder, pattern in places for draft in folder.glob(pattern))
         left = [draft for draft in drafts if not _alive(draft)]
         for draft in left:
             draft.unlink(missing_ok=True)
@@ -170,11 +201,30 @@ class Library:
 
 
 def _alive(draft: Path) -> bool:
-    writer = draft.name.rsplit(".", 2)[-2].partition("-")[0]
+    """Whether the writer of a draft may still be at work."""
+    pid, _, began, place, *_ = [*draft.name.rsplit(".", 2)[-2].split("-"), "", "", ""]
+    if place not in ("", _HERE):
+        return _age_s(draft) < ELSEWHERE_S
     try:
-        os.kill(int(writer), 0)
+        os.kill(int(pid), 0)
     except (ValueError, ProcessLookupError):
         return False
     except PermissionError:
-        return True
-    return True
+        pass  # it runs, for somebody else
+    return began in ("", _began(int(pid)))
+
+
+def _age_s(draft: Path) -> float:
+    """Seconds since a draft was written to; endless where it is gone."""
+    try:
+        return time.time() - draft.stat().st_mtime
+    except FileNotFoundError:
+        return math.inf
+
+
+def _began(pid: int) -> str:
+    """When a process of this machine began, in ticks of its clock; empty where the system does not tell."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[19]
+    except (OSError, IndexError):
+        return ""

@@ -83,5 +83,6 @@ def _read(path: Path, held: Contents, seek: tuple[str, ...], filters: list[str])
         *("-map", "[picture]", "-frames:v", "1", "-fps_mode", "passthrough", "-f", "rawvideo", "pipe:1"),
     ]
     size = width * height * 3
-    raw = child.run(command, cpu_s=decoding_s(held), file_size=0, output=size).stdout
+    finished = child.run(command, cpu_s=decoding_s(held), file_size=0, output=size)
+    raw = finished.undisturbed("Reading the frame").stdout
     return np.frombuffer(raw, np.uint8).reshape(height, width, 3).copy() if len(raw) == size else None

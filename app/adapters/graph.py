@@ -53,15 +53,25 @@ def _ordinary_light(picture: Picture) -> list[str]:
     return [told, _UNSQUEEZE, _ORDINARY]
 
 
-def house_picture(contents: Contents, fields: Fields, house: House) -> str:
-    """From decoded pictures to the house's constant rate and shape, on a clock that begins with the first of them."""
+def house_picture(contents: Contents, fields: Fields, house: House, part: tuple[int, int] | None = None) -> str:
+    """From decoded pictures to the house's constant rate and shape, on a clock that begins with the first of them.
+
+    `part`: only house frames from the first to before the second number, of pictures that need not begin with the
+    file's first one but keep its clock.
+    """
     size = ffmpeg.fitted(*contents.picture.upright, house)
     shown = upright(contents.picture, fields, size)
     fast = contents.usual_gap < 1 / house.rate.fraction
     # Pictures that are dropped anyway need not be scaled; those shown twice are scaled once.
     at = next(i for i, step in enumerate(shown) if step.startswith("scale")) if fast else len(shown)
-    steady = f"setpts=PTS-STARTPTS{_ahead(contents, house)},fps=fps={house.rate}:start_time=0"
+    start, cut = ("STARTPTS", "") if part is None else (int(contents.picture.pts[0]), _cut(*part))
+    steady = f"setpts=PTS-({start}){_ahead(contents, house)},fps=fps={house.rate}:start_time=0{cut}"
     return ",".join([*shown[:at], steady, *shown[at:], ffmpeg.bars(*size, house), ffmpeg.filter_tail(house)])
+
+
+def _cut(first: int, end: int) -> str:
+    """House frames are counted from the file's first picture: what is missing before a part is filled, and cut off."""
+    return f",trim=start_frame={first}:end_frame={end}"
 
 
 def _ahead(contents: Contents, house: House) -> str:

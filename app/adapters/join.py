@@ -3,9 +3,9 @@
     python -m app.adapters.join < JOB
 
 The job is JSON: {"out", "title", "rate": [num, den], "timescale", "parts": [[path, first, frames], ...], "sounds":
-[[path, slot, packets], ...], "silence", "samples", "chapters": [[frame, title], ...]}. Every picture and every packet
-of sound gets its place on the tape by counting; what does not fit there (a lost picture, another decoder header) ends
-the work. Prints {"pictures", "sounds"}.
+[[path, slot, packets], ...], "silence", "samples", "chapters": [[frame, title], ...]}. Where "silence" names no file,
+the tape has no sound. Every picture and every packet of sound gets its place on the tape by counting; what does not
+fit there (a lost picture, another decoder header) ends the work. Prints {"pictures", "sounds"}.
 Imports nothing of the program but PyAV, so that its start is cheap.
 """
 
@@ -49,10 +49,15 @@ def main(job: dict[str, Any]) -> dict[str, int]:
     with av.open(job["out"], "w", format="mp4", options=options) as out:
         out.metadata["title"] = job["title"]
         out.set_chapters(list(_chapters(job)))
-        with _opened(job["parts"][0][0]) as first, _opened(job["silence"]) as silence:
-            picture_track = out.add_stream_from_template(first.streams.video[0], opaque=False)
-            sound_track = out.add_stream_from_template(silence.streams.audio[0], opaque=False)
-            return _interleaved(out, _pictures(job, picture_track), _sounds(job, sound_track), Fraction(*job["rate"]))
+        pictures = _pictures(job, _track(out, job["parts"][0][0], "video"))
+        sounds = _sounds(job, _track(out, job["silence"], "audio")) if job["silence"] else iter(())
+        return _interleaved(out, pictures, sounds, Fraction(*job["rate"]))
+
+
+def _track(out: OutputContainer, path: str, kind: str) -> Stream:
+    """A new track of the kind that a file has."""
+    with _opened(path) as file:
+        return out.add_stream_from_template(next(s for s in file.streams if s.type == kind), opaque=False)
 
 
 def _opened(path: str) -> InputContainer:
@@ -80,9 +85,10 @@ class _Shelf:
 
 
 def _chapters(job: dict[str, Any]) -> Iterator[Chapter]:
-    ends = [*(start for start, _ in job["chapters"][1:]), sum(frames for _, _, frames in job["parts"])]
+    starts = [start for start, _ in job["chapters"]]
+    ends = [*starts[1:], sum(frames for _, _, frames in job["parts"])]
     frame = 1 / Fraction(*job["rate"])
-    for number, ((start, title), end) in enumerate(zip(job["chapters"], ends, strict=True)):
+    for number, ((start, title), end) in enumerate(zip(job["chapters"], ends, strict=False)):
         yield {"id": number, "start": start, "end": end, "time_base": frame, "metadata": {"title": title}}
 
 

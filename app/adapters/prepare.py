@@ -1,18 +1,22 @@
 """A received file becomes a prepared recording: house picture, plain sound of equal length, and what was found.
 
-One decode: picture, sound and the times of the source's pictures come from a single run. The sound is then set to
-the picture's exact length and joined to it for browsers. The facts are written last, so that what has facts is whole.
+One decode: picture, sound and the times of the source's pictures come from a single run; long pictures are made in
+parts where that comes to the same (see parts.py), and the sound by itself. The sound is then set to the picture's exact
+length and joined to it for browsers. The facts are written last, so that what has facts is whole.
 A picture already in house form is copied, not encoded once more.
 """
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 
-from app.adapters import child, ffmpeg, graph, wave_file
+from app.adapters import child, ffmpeg, graph, parts, wave_file
+from app.adapters.boxes import picture_track
 from app.adapters.conform import departures
 from app.adapters.contents import Contents
 from app.adapters.files import Library, digest_of, digest_of_file, partial, write_whole
@@ -23,6 +27,8 @@ from app.adapters.timeline import Timeline, read_times, source_of
 from app.domain.errors import RenderFailed
 from app.domain.recording import House, Prepared
 
+log = logging.getLogger("pennon.prepare")
+
 RECIPE = 1
 """Raised when preparation would make something else of the same file. Existing work keeps its name."""
 
@@ -30,12 +36,19 @@ _SAMPLES = 2
 _STEP_S = 0.05
 """A difference that is no step between picture and sound: two packets of AAC."""
 
+_IN_PARTS, _DECODED = 0.92, 0.96
+"""The shares of the work that are done once all parts of a picture are there, and once picture and sound are decoded;
+the rest is joining them."""
+
 Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True)
 class _Work:
-    """One preparation: what is read, what it should become, and where the drafts lie."""
+    """One preparation: what is read, what it should become, and where the drafts lie.
+
+    `adopted`: its picture is taken as it is. `joined`: a picture that was made in parts.
+    """
 
     file: Path
     house: House
@@ -43,11 +56,18 @@ class _Work:
     look: Look
     adopted: bool
     draft: Path
+    tell: Progress
+    joined: Path | None = None
+
+    @property
+    def has_picture(self) -> bool:
+        """Whether nothing but the sound is left to be decoded."""
+        return self.adopted or self.joined is not None
 
     @property
     def picture(self) -> Path:
         """The encoded picture before the sound joins it."""
-        return self._beside("picture")
+        return self.joined or self._beside("picture")
 
     @property
     def sound(self) -> Path:
@@ -73,21 +93,24 @@ def prepare(
 ) -> Prepared:
     """Make (or find) the prepared recording of a file. `on_progress` is told the share done, from 0 to 1.
 
+    It is told so at least every few seconds, also while nothing is done but reading; what it raises ends the work.
     RecordingRefused: the file is no recording. RenderFailed, Unready: the work broke off. In either case nothing of it
     remains. `sha256`: the digest of the file's bytes, where it is known.
     """
-    digest = prepared_digest(sha256 or digest_of_file(source_file), house)
+    tell = on_progress or _unheard
+    digest = prepared_digest(sha256 or digest_of_file(source_file, lambda: tell(0.0)), house)
     facts = library.facts(digest)
     if facts.exists():
         return Prepared.model_validate_json(facts.read_bytes())
     library.sweep()
-    held = contents(source_file)
+    held = contents(source_file, lambda: tell(0.0))
     adopted = not departures(held, house) and _keys_read(source_file, held)
     seen = Look() if adopted else look(source_file, held)
     with partial(library.picture(digest)) as draft:
-        work = _Work(source_file, house, held, seen, adopted, draft)
-        prepared = _made(digest, work, library, on_progress)
+        prepared = _made(digest, _Work(source_file, house, held, seen, adopted, draft, tell), library)
     write_whole(facts, prepared.model_dump_json().encode())
+    if parts.suits(held, seen):
+        parts.forget_picture(parts.Source(source_file, held, seen, house, digest), library)
     return prepared
 
 
@@ -96,12 +119,16 @@ def prepared_digest(sha256: str, house: House) -> str:
     return digest_of({"source": sha256, "house": house, "recipe": RECIPE})
 
 
-def _made(digest: str, work: _Work, library: Library, on_progress: Progress | None) -> Prepared:
+def _unheard(_share: float) -> None:
+    """Progress that nobody wants to know."""
+
+
+def _made(digest: str, work: _Work, library: Library) -> Prepared:
     """Write the finished picture to the draft, and the sound to its place."""
     with ExitStack() as drafts:
         for draft in (work.picture, work.sound, work.times, work.made):
             drafts.callback(draft.unlink, missing_ok=True)
-        work, complaints = _decoded(work, on_progress)
+        work, complaints = _decoded(_made_in_parts(digest, work, library))
         timeline, frames = _found(work)
         if work.held.sound:
             wave_file.set_length(work.sound, wave_file.samples_of(frames, work.house.rate))
@@ -121,40 +148,60 @@ def _made(digest: str, work: _Work, library: Library, on_progress: Progress | No
     )
 
 
-def _decoded(work: _Work, on_progress: Progress | None) -> tuple[_Work, list[str]]:
+def _made_in_parts(digest: str, work: _Work, library: Library) -> _Work:
+    """Make a long picture in parts, where that is sure to come to the same; else it is made with the sound."""
+    if work.adopted or not parts.suits(work.held, work.look):
+        return work
+    source = parts.Source(work.file, work.held, work.look, work.house, digest)
+    try:
+        return replace(work, joined=parts.make_picture(source, library, lambda share: work.tell(_IN_PARTS * share)))
+    except parts.Unsure:
+        log.warning("%s is prepared in one run: its parts are not sure to be what the whole is", digest)
+    except RenderFailed as error:
+        if not error.permanent:
+            raise
+        log.warning("%s is prepared in one run: %s", digest, error)
+    return work
+
+
+def _decoded(work: _Work) -> tuple[_Work, list[str]]:
     """Do the one decode; without the sound where it is the sound that cannot be read. What ffmpeg complained of."""
-    if work.adopted and not work.held.sound:
+    if work.has_picture and not work.held.sound:
         return work, []
     try:
-        return work, _decode(work, on_progress)
+        return work, _decode(work)
     except RenderFailed as error:
         if not (work.held.sound and error.permanent):
             raise
     mute = replace(work, held=replace(work.held, sound=None))
-    return mute, [SOUND_UNREADABLE, *(_decode(mute, on_progress) if not work.adopted else [])]
+    return mute, [SOUND_UNREADABLE, *(_decode(mute) if not work.has_picture else [])]
 
 
-def _decode(work: _Work, on_progress: Progress | None) -> list[str]:
-    expected_s = float(work.held.expected_s)
+def _decode(work: _Work) -> list[str]:
     command = [
         *(ffmpeg.program(), *ffmpeg.QUIET, "-max_error_rate", "1", "-progress", "pipe:1"),
         *graph.source(work.file, work.held),
         *("-filter_complex", ";".join([*_picture_graph(work), *_sound_graph(work)])),
-        *([] if work.adopted else _picture_outputs(work)),
+        *([] if work.has_picture else _picture_outputs(work)),
         *(_sound_output(work) if work.held.sound else []),
     ]
+    finished = _run(command, work, _IN_PARTS if work.joined else 0.0, _DECODED)
+    return ffmpeg.error_lines(finished.check("Preparing the recording").stderr)
+
+
+def _run(command: list[str], work: _Work, since: float, until: float) -> child.Finished:
+    """Run ffmpeg on the whole length of a work, from one share of all that is to be done to another."""
+    expected_s = float(work.held.expected_s)
 
     def tell(done_s: float) -> None:
-        if on_progress is not None:
-            on_progress(min(1.0, done_s / expected_s))
+        work.tell(since + (until - since) * min(1.0, done_s / expected_s))
 
-    finished = child.run(command, cpu_s=_cpu_s(work), file_size=_bytes(work), on_progress=tell)
-    return ffmpeg.error_lines(finished.check("Preparing the recording").stderr)
+    return child.run(command, cpu_s=_cpu_s(work), file_size=_bytes(work), on_progress=tell)
 
 
 def _picture_graph(work: _Work) -> list[str]:
     """The source's pictures on a rising clock, twice: their times to be noted, and to be made house pictures."""
-    if work.adopted:
+    if work.has_picture:
         return []
     steady = "".join(f"{step}," for step in graph.clock(work.held, work.look))
     return [
@@ -203,6 +250,11 @@ def _found(work: _Work) -> tuple[Timeline, int]:
     picture = work.held.picture
     if work.adopted:
         return Timeline(picture.pts, picture.tick, work.held.last_s), len(picture.pts)
+    if work.joined:
+        begins = round(Fraction(work.look.first_s) / picture.tick)  # on ffmpeg's clock, as if decoded in one run
+        return Timeline(picture.pts - picture.pts[0] + begins, picture.tick, work.held.last_s), picture_track(
+            work.joined
+        ).frames
     return read_times(work.times, work.held), len(read_times(work.made, work.held).ticks)
 
 
@@ -217,11 +269,11 @@ def _join(work: _Work) -> None:
         inputs += ffmpeg.guarded_input(work.sound, formats="wav")
         sound = ["-map", "1:a", *ffmpeg.SOUND]
     command = [
-        *(ffmpeg.program(), *ffmpeg.QUIET, *inputs),
+        *(ffmpeg.program(), *ffmpeg.QUIET, "-progress", "pipe:1", *inputs),
         *("-map", f"0:{index}", "-c:v", "copy", *sound),
         *(*ffmpeg.mp4_options(work.house.rate), str(work.draft)),
     ]
-    child.run(command, cpu_s=_cpu_s(work), file_size=_bytes(work)).check("Joining picture and sound")
+    _run(command, work, _DECODED, 1.0).check("Joining picture and sound")
 
 
 def _plays_as_it_is(work: _Work) -> bool:
@@ -234,7 +286,7 @@ def _plays_as_it_is(work: _Work) -> bool:
 
 def _look_over(work: _Work, frames: int) -> None:
     """What was made must be house form in every point, or joining it with others by copy would go wrong later."""
-    made = contents(work.draft)
+    made = contents(work.draft, lambda: work.tell(1.0))
     faults = departures(made, work.house)
     if len(made.picture.pts) != frames:
         faults = (*faults, f"there are {len(made.picture.pts)} frames instead of {frames}")
@@ -254,5 +306,5 @@ def _keys_read(file: Path, held: Contents) -> bool:
         command += graph.source(file, held, "-skip_frame", "nokey", "-ss", place)
     for number in range(len(places)):
         command += ["-map", f"{number}:{picture.index}", "-frames:v", "1", "-f", "null", "-"]
-    finished = child.run(command, cpu_s=decoding_s(held), file_size=0)
+    finished = child.run(command, cpu_s=decoding_s(held), file_size=0).undisturbed("Looking at the pictures")
     return finished.status == 0 and not finished.stderr.strip()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from app.adapters.weave import fields_of, weave
 from app.domain.errors import RecordingRefused
 from app.domain.recording import Source
 
+_FIRST_PACKETS = 300
 _SAMPLE = 48
 _COLUMNS = 160
 _WHOLE_CODECS = ("vp8", "vp9", "av1", "libdav1d", "gif", "libvpx-vp9", "libvpx")
@@ -32,20 +34,32 @@ def probe(path: Path) -> Source:
     return source_of(held, decoded_times(path, held, look(path, held)))
 
 
-def contents(path: Path) -> Contents:
-    """Header and packet times, read by a child under limits; RecordingRefused with the reason in words."""
+def contents(path: Path, on_pulse: Callable[[], None] | None = None) -> Contents:
+    """Header and packet times, read by a child under limits; RecordingRefused with the reason in words.
+
+    `on_pulse` is called at least once a second meanwhile; what it raises passes on.
+    """
+    held = _read(path, 0, on_pulse)
+    refuse_length(held)
+    return held
+
+
+def beginning(path: Path) -> Contents:
+    """The same of the header and the first packets alone, in less than a second however long the file is."""
+    return _read(path, _FIRST_PACKETS)
+
+
+def _read(path: Path, packets: int, on_pulse: Callable[[], None] | None = None) -> Contents:
     opened_as = sniff.format_of(path)
     size = path.stat().st_size
     guards = {"format_whitelist": opened_as.demuxers, "protocol_whitelist": ffmpeg.PROTOCOLS}
     options = json.dumps({**guards, **dict(opened_as.options)})
-    limits = (str(MAX_SIDE), str(MAX_PIXELS))
+    limits = (str(MAX_SIDE), str(MAX_PIXELS), str(packets))
     command = child.python("app.adapters.container", f"file:{path.absolute()}", options, *limits)
-    finished = child.run(command, cpu_s=30 + 120 * size / _GIB, memory=_GIB // 2, file_size=0)
-    if finished.status < 0:
+    finished = child.run(command, cpu_s=30 + 120 * size / _GIB, memory=_GIB // 2, file_size=0, on_pulse=on_pulse)
+    if finished.undisturbed("Reading the file").status < 0:
         raise RecordingRefused("The file cannot be read with bearable time and memory. It is damaged or hostile.")
-    held = contents_of(json.loads(finished.check("Reading the file").stdout), opened_as)
-    refuse_length(held)
-    return held
+    return contents_of(json.loads(finished.check("Reading the file").stdout), opened_as)
 
 
 def decoded_times(path: Path, held: Contents, look: Look) -> Timeline:
@@ -58,7 +72,7 @@ def decoded_times(path: Path, held: Contents, look: Look) -> Timeline:
             *graph.source(path, held),
             *("-filter_complex", picture, *graph.times_output("[times]", str(times))),
         ]
-        child.run(command, cpu_s=decoding_s(held), file_size=_GIB)
+        child.run(command, cpu_s=decoding_s(held), file_size=_GIB).undisturbed("Reading the pictures")
         return read_times(times, held)
 
 
@@ -120,7 +134,8 @@ def _sampled(path: Path, held: Contents, at_s: float | None) -> _Sample:
                 *(sound or ()),
             ),
         ]
-        told = child.run(command, cpu_s=60, file_size=_GIB).stdout.decode(errors="replace").split()
+        looked = child.run(command, cpu_s=60, file_size=_GIB).undisturbed("Looking at the first pictures")
+        told = looked.stdout.decode(errors="replace").split()
         raw = np.fromfile(lines, np.uint8) if lines.exists() else np.empty(0, np.uint8)
     whole = raw[: len(raw) // (height * _COLUMNS) * height * _COLUMNS].reshape(-1, height, _COLUMNS)
     times = [float(word.removeprefix("pts_time:")) for word in told if word.startswith("pts_time:")]

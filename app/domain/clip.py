@@ -177,6 +177,13 @@ def named_instant(clip: Clip, name: str) -> tuple[str, Frame] | None:
     return None
 
 
+def instants_of(clip: Clip) -> dict[str, tuple[str, Frame]]:
+    """Every named instant of a clip with its recording and frame."""
+    found = (finding.of for key in clip.keys for finding in key.findings)
+    names = dict.fromkeys(("decisive", "reveal", *(mark.id for mark in clip.marks), *found))
+    return {name: place for name in names if (place := named_instant(clip, name)) is not None}
+
+
 def best_view(clip: Clip, of: str) -> str:
     """The recording that shows an element or exception best: where its finding was made, else the first view."""
     told = (

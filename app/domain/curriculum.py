@@ -11,7 +11,7 @@ from pydantic import field_validator
 from app.domain.base import Id, Value, Words
 from app.domain.clearance import ClearancePolicy
 from app.domain.clip import Clip, Finding, Key, View
-from app.domain.errors import BadInput
+from app.domain.errors import BadInput, Misplaced
 from app.domain.guard import outside, refusal_of
 from app.domain.lesson import Lesson, settled
 from app.domain.people import Crew, Position
@@ -260,8 +260,8 @@ def _lesson_faults(lesson: Lesson, curriculum: Curriculum) -> Iterator[Fault]:
     for index, step in enumerate(lesson.steps):
         try:
             settled(step, clips, curriculum.about.house)
-        except BadInput as error:
-            yield Fault(("lessons", lesson.id, "steps", index), str(error))
+        except Misplaced as error:
+            yield Fault(("lessons", lesson.id, "steps", index, *error.path), str(error))
 
 
 def _plan_faults(curriculum: Curriculum) -> Iterator[Fault]:

@@ -9,6 +9,7 @@ PennonError                 says what happened, what is safe, what to do
 |- Conflict                 the state is no longer what the change was made for
 |- Busy                     the server cannot take it now; trying again helps
 |- RenderFailed             a tape or preparation broke off; `permanent` decides about a retry
+|- Waits                    what the work needs is still being made; it goes on by itself
 `- Unready                  the machine lacks something (ffmpeg, disk, font): what to install or free
 """
 
@@ -79,6 +80,10 @@ class RenderFailed(PennonError):
     def __init__(self, message: str, *, permanent: bool) -> None:
         self.permanent = permanent
         super().__init__(message)
+
+
+class Waits(PennonError):
+    """Work that cannot begin, because other work is not done yet. It is no failure, and is taken up again."""
 
 
 class Unready(PennonError):

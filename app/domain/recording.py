@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from fractions import Fraction
 from itertools import pairwise
 from typing import Annotated
@@ -86,6 +86,16 @@ class Prepared(Value):
     sound: bool
     notes: tuple[str, ...] = ()
     source: Source | None = None
+
+
+class Retention(Value):
+    """How long a file is kept as it came: so many days after its preparation; None: as long as its recording."""
+
+    days: int | None = Field(default=None, ge=1, le=3650)
+
+    def is_over(self, prepared_at: datetime, now: datetime) -> bool:
+        """Whether a file that was prepared at an instant need not be kept any longer."""
+        return self.days is not None and prepared_at + timedelta(days=self.days) <= now
 
 
 class Game(Value):

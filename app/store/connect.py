@@ -67,9 +67,10 @@ def first_connection(engine: Engine) -> Iterator[Connection]:
     except OperationalError as error:
         said = " ".join(str(error.orig).split())
         place = engine.url.render_as_string(hide_password=True)
-        raise Unready(
-            f"The database {place} cannot be reached ({said}). Start its server, or correct PENNON_DATABASE_URL."
-        ) from error
+        advice = "Start its server, or correct PENNON_DATABASE_URL."
+        if is_sqlite(str(engine.url)):
+            advice = "Look whether its folder is there, may be written to, and has room on its disk."
+        raise Unready(f"The database {place} cannot be reached ({said}). {advice}") from error
     with connection:
         yield connection
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -15,8 +15,21 @@ from app.store.tables import EditionRow, WatchRow
 
 
 @dataclass(frozen=True)
+class Build:
+    """How a tape was made: pieces that were new and that were there, what to know of it, seconds of work."""
+
+    made: int
+    reused: int
+    notes: tuple[str, ...]
+    seconds: float
+
+
+@dataclass(frozen=True)
 class Edition:
-    """A version of a lesson. `tape` is the digest of its video, None while that is being made; `facts` its length."""
+    """A version of a lesson. `tape` is the digest of its video, None while that is being made.
+
+    `frames`: the length of the video. `build`: how it was made, where that is known.
+    """
 
     lesson: Lesson
     number: int
@@ -26,6 +39,7 @@ class Edition:
     chapters: tuple[tuple[int, str], ...]
     by: str
     made_at: datetime
+    build: Build | None = None
 
 
 @dataclass(frozen=True)
@@ -73,13 +87,20 @@ def published(session: Session) -> dict[str, Edition]:
 
 
 def set_tape(
-    session: Session, lesson_id: str, number: int, tape: str, frames: int, chapters: list[tuple[int, str]]
+    session: Session,
+    lesson_id: str,
+    number: int,
+    tape: str,
+    frames: int,
+    chapters: list[tuple[int, str]],
+    build: Build | None = None,
 ) -> None:
-    """Keep the finished tape of a version. Raises NotFound."""
+    """Keep the finished tape of a version and, where that is told, how it was made. Raises NotFound."""
     row = session.get(EditionRow, (lesson_id, number))
     if row is None:
         raise NotFound("There is no such version of this lesson.")
-    row.tape, row.facts = tape, {"frames": frames, "chapters": chapters}
+    made = {} if build is None else {"build": asdict(build)}
+    row.tape, row.facts = tape, {"frames": frames, "chapters": chapters, **made}
 
 
 def _edition(row: EditionRow) -> Edition:
@@ -93,7 +114,14 @@ def _edition(row: EditionRow) -> Edition:
         chapters=tuple((int(frame), str(title)) for frame, title in facts.get("chapters", [])),
         by=row.by,
         made_at=row.made_at,
+        build=_build(facts.get("build")),
     )
+
+
+def _build(facts: dict[str, Any] | None) -> Build | None:
+    if facts is None:
+        return None
+    return Build(int(facts["made"]), int(facts["reused"]), tuple(facts["notes"]), float(facts["seconds"]))
 
 
 def watched_of(session: Session, person_id: str) -> dict[str, Watched]:

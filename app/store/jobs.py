@@ -21,6 +21,9 @@ MOST_CRASHES = 3
 PAUSES = (timedelta(seconds=10), timedelta(minutes=2), timedelta(minutes=15))
 """How long to wait after the first, second, third failure; the next one is the last."""
 
+WAIT = timedelta(seconds=30)
+"""How long work that waits for other work is left alone before somebody looks again."""
+
 
 class JobState(StrEnum):
     """Where a job stands."""
@@ -108,9 +111,12 @@ def _row_of(order: Order, job_id: str, by: str, now: datetime) -> JobRow:
 
 
 def retry_job(session: Session, job_id: str) -> None:
-    """Put a failed or cancelled job in line again, its counts at zero. Raises NotFound, Conflict."""
+    """Put a job in line again that failed, was cancelled or pauses after a failure; its counts are zero then.
+
+    Raises NotFound, Conflict.
+    """
     row = _row(session, job_id)
-    if row.state not in (JobState.FAILED, JobState.CANCELLED):
+    if row.state not in (JobState.FAILED, JobState.CANCELLED) and not (row.failures and row.not_before):
         raise Conflict(f'"{row.title}" need not be tried again: it is {row.state}.')
     _line_up(row)
 
@@ -164,8 +170,13 @@ def finish_job(session: Session, claim: Claim, now: datetime) -> bool:
     return row is not None
 
 
-def fail_job(session: Session, claim: Claim, reason: str, now: datetime, *, permanent: bool) -> bool:
-    """The work broke off: tried again after a pause, or given up. False as `finish_job`."""
+def fail_job(
+    session: Session, claim: Claim, reason: str, now: datetime, *, permanent: bool, lacking: bool = False
+) -> bool:
+    """The work broke off: tried again after a pause, or given up. False as `finish_job`.
+
+    `lacking`: for want of something on the machine, such as room on its disk. Then it is never given up.
+    """
     row = _held(session, claim)
     if row is None:
         return False
@@ -173,11 +184,22 @@ def fail_job(session: Session, claim: Claim, reason: str, now: datetime, *, perm
     row.message = reason
     if row.is_cancelled:
         _end(row, JobState.CANCELLED, now)
-    elif permanent or row.failures > len(PAUSES):
+    elif permanent or (row.failures > len(PAUSES) and not lacking):
         _end(row, JobState.FAILED, now)
     else:
-        _put_back(row, now + PAUSES[row.failures - 1])
+        _put_back(row, now + PAUSES[min(row.failures, len(PAUSES)) - 1])
     return True
+
+
+def put_off_job(session: Session, claim: Claim, reason: str, now: datetime) -> bool:
+    """The work waits for other work: taken again a little later, however often. False as `finish_job`."""
+    row = _held(session, claim)
+    if row is not None and row.is_cancelled:
+        _end(row, JobState.CANCELLED, now)
+    elif row is not None:
+        row.message = reason
+        _put_back(row, now + WAIT)
+    return row is not None
 
 
 def stop_job(session: Session, claim: Claim, now: datetime) -> bool:

@@ -11,6 +11,7 @@ from sqlmodel import Session
 from app.domain.curriculum import About
 from app.domain.errors import NotFound
 from app.domain.people import QuietHours
+from app.domain.recording import Retention
 from app.store.tables import AuditRow, LeagueRow
 
 ONE = 1
@@ -63,6 +64,18 @@ def set_quiet_hours(session: Session, hours: QuietHours) -> None:
     """Keep when nothing is due."""
     row = session.get_one(LeagueRow, ONE)
     row.settings = {**row.settings, QUIET: hours.model_dump(mode="json")}
+
+
+def load_retention(session: Session) -> Retention:
+    """How long files are kept as they came; always, where nobody has chosen anything else."""
+    row = session.get(LeagueRow, ONE)
+    return Retention() if row is None else Retention.model_validate(row.settings.get("retention", {}))
+
+
+def set_retention(session: Session, retention: Retention) -> None:
+    """Keep how long files are kept as they came."""
+    row = session.get_one(LeagueRow, ONE)
+    row.settings = {**row.settings, "retention": retention.model_dump(mode="json")}
 
 
 def audit(session: Session, now: datetime, actor: str, verb: str, noun: str, noun_id: str, **details: Any) -> None:

@@ -32,7 +32,8 @@ class RecordingFacts:
 
     `reason`: why it was refused. `original`: digest of the received file. `prepared`: what was made of it, where it is
     ready. `bytes`: what it takes on the disk. `by`: id of the person who brought it, or `system`.
-    `step`: how it was put in step with the others of its game, in words.
+    `step`: how it was put in step with the others of its game, in words. `prepared_at`: when it became ready, where
+    that was written down; `original_gone_at`: when the file as it came was removed, None while it is kept.
     """
 
     recording: Recording
@@ -44,6 +45,8 @@ class RecordingFacts:
     by: str
     made_at: datetime
     step: str = ""
+    prepared_at: datetime | None = None
+    original_gone_at: datetime | None = None
 
     @property
     def id(self) -> str:
@@ -86,12 +89,21 @@ def describe_recording(session: Session, recording: Recording) -> None:
     row.doc, row.game_id = plain(recording), recording.game
 
 
-def set_prepared(session: Session, recording_id: str, original: str, prepared: Prepared, size: int) -> None:
-    """A recording is ready: digest of its file, what was made of it, bytes of both. Raises NotFound."""
+def set_prepared(
+    session: Session, recording_id: str, original: str, prepared: Prepared, size: int, at: datetime | None = None
+) -> None:
+    """A recording is ready: digest of its file, what was made of it, bytes of both, since when. Raises NotFound."""
     row = _row(session, recording_id)
     row.state, row.reason = RecordingState.READY.value, ""
     row.original, row.prepared = original, prepared.digest
-    row.facts = {**row.facts, "bytes": size, "prepared": prepared.model_dump(mode="json")}
+    since = {} if at is None else {"prepared_at": at.isoformat()}
+    row.facts = {**row.facts, **since, "bytes": size, "prepared": prepared.model_dump(mode="json")}
+
+
+def note_original_gone(session: Session, recording_id: str, size: int, at: datetime) -> None:
+    """The file as it came was removed at an instant, and `size` bytes of the recording are left. Raises NotFound."""
+    row = _row(session, recording_id)
+    row.facts = {**row.facts, "bytes": size, "original_gone_at": at.isoformat()}
 
 
 def note_step(session: Session, recording_id: str, words: str) -> None:
@@ -174,4 +186,11 @@ def _facts(row: RecordingRow) -> RecordingFacts:
         by=facts.get("by", "system"),
         made_at=row.made_at,
         step=facts.get("step", ""),
+        prepared_at=_instant(facts.get("prepared_at")),
+        original_gone_at=_instant(facts.get("original_gone_at")),
     )
+
+
+def _instant(text: str | None) -> datetime | None:
+    """An instant of a row's facts in the zone of the server, as instants of columns are."""
+    return None if text is None else datetime.fromisoformat(text).astimezone()

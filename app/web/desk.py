@@ -20,6 +20,7 @@ from app.store.clip_edits import Edit, last_edit
 from app.store.content import list_cards, list_exceptions, list_games, list_positions, load_clip
 from app.store.recordings import RecordingFacts, clips_on, recordings_by_id
 from app.web.clip_form import typed_of
+from app.web.meanwhile import Meanwhile, meanwhile_of
 from app.web.media import media_address
 
 
@@ -55,12 +56,16 @@ class Difference:
 
 @dataclass(frozen=True)
 class DeskPage:
-    """The marking desk: a play on its recording, with every card that may be chosen and the form as it stands."""
+    """The marking desk: a play on its recording, with every card that may be chosen and the form as it stands.
+
+    `meanwhile`: what can be seen of the recording before it is prepared. `frames`: how many it has, or will have.
+    """
 
     clip: Clip | None
     version: int
     edit: Edit | None
     recording: RecordingFacts
+    meanwhile: Meanwhile | None
     game: Game | None
     angles: list[Angle]
     house: House
@@ -94,16 +99,19 @@ def desk_of(
     shared = {each.id: each.text for each in list_exceptions(session)}
     typed = {"topic": chosen.id, "how": "quick"} if clip is None else typed_of(clip, chosen.id, chosen)
     prepared = facts.prepared
+    house = request.state.league.house if prepared is None else prepared.house
+    meanwhile = meanwhile_of(request, facts, house.rate)
     return DeskPage(
         clip=clip,
         version=0 if clip is None else load_clip(session, clip.id)[1],
         edit=None if clip is None else last_edit(session, clip.id),
         recording=facts,
+        meanwhile=meanwhile,
         game=next((each for each in list_games(session) if each.id == game), None),
-        angles=_angles(request, session, facts),
+        angles=_angles(request, session, facts) if meanwhile is None else _as_it_came(facts, meanwhile),
         recordings=_recordings(session, facts, clip),
-        house=request.state.league.house if prepared is None else prepared.house,
-        frames=max(1, clip.views[0].out if clip is not None else 1) if prepared is None else prepared.frames,
+        house=house,
+        frames=_expected(meanwhile, clip) if prepared is None else prepared.frames,
         frame=int(typed.get("decisive", 0)),
         cards=[(card, _rows(card, shared)) for card in cards],
         positions=list_positions(session),
@@ -158,6 +166,18 @@ def _angles(request: Request, session: Session, facts: RecordingFacts) -> list[A
         for each in angles_of(session, facts.recording)
         if each.prepared is not None
     ]
+
+
+def _as_it_came(facts: RecordingFacts, meanwhile: Meanwhile) -> list[Angle]:
+    """The file as it came, in place of the picture that is to be made of it."""
+    if not meanwhile.address:
+        return []
+    return [Angle(facts.id, facts.recording.angle, meanwhile.address, 0, meanwhile.frames)]
+
+
+def _expected(meanwhile: Meanwhile | None, clip: Clip | None) -> int:
+    """How many frames a recording will have; at least those that a clip on it has."""
+    return max(1 if meanwhile is None else meanwhile.frames, 1 if clip is None else clip.views[0].out)
 
 
 def typed_again(desk: DeskPage, typed: Mapping[str, Any], **more: Any) -> DeskPage:

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Annotated, Any, TypeVar, get_origin
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails
 from starlette.datastructures import ImmutableMultiDict, UploadFile
 from starlette.requests import Request
 
@@ -62,7 +63,7 @@ def checked(model: type[F], typed: Mapping[str, Any]) -> F:
         about: dict[str, str] = {}
         for details in error.errors():
             field = str(details["loc"][0]) if details["loc"] else ""
-            about.setdefault(field, _sentence(details["type"], details["msg"], details.get("ctx", {})))
+            about.setdefault(field, sentence(details))
         raise Mistakes(typed, about) from error
 
 
@@ -70,7 +71,7 @@ def _fields(data: ImmutableMultiDict[str, Any], model: type[Form]) -> dict[str, 
     """Fields by name: a list where the model wants one, an upload as it is; an empty optional field is left out."""
     found: dict[str, Any] = {}
     for name, field in model.model_fields.items():
-        said = [value if isinstance(value, UploadFile) else _without_nul(value) for value in data.getlist(name)]
+        said = [value if isinstance(value, UploadFile) else without_nul(value) for value in data.getlist(name)]
         values = [value for value in said if isinstance(value, UploadFile) or value.strip()]
         if get_origin(field.annotation) in (list, tuple):
             found[name] = values
@@ -79,12 +80,14 @@ def _fields(data: ImmutableMultiDict[str, Any], model: type[Form]) -> dict[str, 
     return found
 
 
-def _without_nul(text: str) -> str:
+def without_nul(text: str) -> str:
     """What was typed without NUL: nobody means it, pasted text may hold it, and PostgreSQL cannot keep it."""
     return text.replace("\0", "")
 
 
-def _sentence(kind: str, message: str, context: Mapping[str, Any]) -> str:
+def sentence(details: ErrorDetails) -> str:
+    """What is wrong with a field, for whoever typed it."""
+    kind, message, context = details["type"], details["msg"], details.get("ctx", {})
     if kind == "missing":
         return "This is needed."
     if kind == "value_error" and "error" in context:
@@ -96,5 +99,7 @@ def _sentence(kind: str, message: str, context: Mapping[str, Any]) -> str:
         "date_from_datetime_parsing": "This is not a date.",
         "enum": "Choose one of those offered.",
         "literal_error": "Choose one of those offered.",
+        "multiple_of": f"Give a multiple of {context.get('multiple_of')}.",
+        "string_pattern_mismatch": "Choose one of those offered.",
     }
     return words.get(kind, message.removeprefix("Value error, ").removeprefix("Input should be ").capitalize() + ".")

@@ -16,6 +16,8 @@ MOST_BODY = 10 << 20
 """Bytes of a request, wherever no recordings are expected: a list of people has 8 MB at most."""
 MOST_UPLOAD = 1 << 42
 """Bytes of a request with recordings. What really ends it is the room on the disk."""
+MOST_VOICE = 200 << 20
+"""Bytes of a step with its voice note: fifteen minutes of sound that nobody has compressed."""
 
 PAIR = parse_many("5/minute;20/hour;60/day")
 ADDRESS = parse_many("20/minute;120/hour")

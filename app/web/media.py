@@ -9,32 +9,28 @@ from __future__ import annotations
 
 import base64
 import hmac
-import os
 import struct
-from collections.abc import AsyncGenerator, Callable
-from contextlib import aclosing
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 
-import anyio
-import anyio.to_thread
 from starlette.requests import Request
-from starlette.responses import Response
-from starlette.types import Receive, Scope, Send
 
 from app.adapters.files import Library
 from app.web.auth import now
-from app.web.ranges import Stretch
 
 HOUR_S = 3600
 GOOD_H = 6
 """An address is good for at least so many hours: an evening with a page open."""
 
-BLOCK = 1 << 18
+LATELY = 2000
+"""So many addresses are not unsealed again."""
+
 _TAG = 16
 _HEAD = struct.Struct(">B?I")
-_LENGTH = _TAG + _HEAD.size + 32
+_LETTERS = -(-(_TAG + _HEAD.size + 32) * 4 // 3)
 
 
 @dataclass(frozen=True)
@@ -65,12 +61,16 @@ _BY_CODE = {medium.code: medium for medium in MEDIA.values()}
 
 @dataclass(frozen=True)
 class Asset:
-    """What an address stands for. `end`: the instant at which it stops being good. `download`: as a file to keep."""
+    """What an address stands for. `end`: the instant at which it stops being good. `download`: as a file to keep.
+
+    `etag`: a strong entity tag that says nothing of the content to another device.
+    """
 
     medium: Medium
     digest: str
     download: bool
     end: datetime
+    etag: str
 
 
 def media_address(request: Request, kind: str, digest: str, *, download: bool = False) -> str:
@@ -88,26 +88,23 @@ def media_address(request: Request, kind: str, digest: str, *, download: bool = 
 
 def asset_of(request: Request, token: str, at: datetime) -> Asset | None:
     """What the last part of an address stands for; None when it is not this device's, or no longer good."""
+    found = _unsealed(*_keys(request), token) if len(token) == _LETTERS else None
+    return found if found is not None and at < found.end else None
+
+
+@lru_cache(LATELY)
+def _unsealed(secret: bytes, device: bytes, token: str) -> Asset | None:
+    """What is sealed in an address. Kept, because a video asks for range after range of the same."""
     sealed = _decoded(token)
-    if len(sealed) != _LENGTH:
+    if not sealed:
         return None
-    secret, device = _keys(request)
     tag, payload = sealed[:_TAG], _veiled(secret, sealed[:_TAG], sealed[_TAG:])
     if not hmac.compare_digest(tag, _tag(secret, device, payload)):
         return None
     code, download, hour = _HEAD.unpack_from(payload)
-    end = datetime.fromtimestamp(hour * HOUR_S, UTC)
-    return Asset(_BY_CODE[code], payload[_HEAD.size :].hex(), download, end) if at < end else None
-
-
-def etag_of(request: Request, asset: Asset) -> str:
-    """A strong entity tag that says nothing of the content to another device."""
-    secret, device = _keys(request)
-    return f'"{hmac.digest(secret, b"etag" + device + _name(asset), "sha256").hex()[:32]}"'
-
-
-def _name(asset: Asset) -> bytes:
-    return bytes([asset.medium.code]) + bytes.fromhex(asset.digest)
+    name = payload[_HEAD.size :]
+    etag = hmac.digest(secret, b"etag" + device + bytes([code]) + name, "sha256").hex()[:32]
+    return Asset(_BY_CODE[code], name.hex(), download, datetime.fromtimestamp(hour * HOUR_S, UTC), f'"{etag}"')
 
 
 def _keys(request: Request) -> tuple[bytes, bytes]:
@@ -130,61 +127,3 @@ def _decoded(token: str) -> bytes:
         return base64.b64decode(token + "=" * (-len(token) % 4), altchars=b"-_", validate=True)
     except ValueError:
         return b""
-
-
-class StretchResponse(Response):
-    """Some stretch of a file, read in blocks by threads; nothing more is read once nobody listens."""
-
-    def __init__(self, path: Path, stretch: Stretch, status: int, headers: dict[str, str]) -> None:
-        super().__init__(status_code=status, headers={**headers, "content-length": str(stretch.length)})
-        self._path, self._stretch = path, stretch
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Send it; the head alone where that was asked for."""
-        await send({"type": "http.response.start", "status": self.status_code, "headers": self.raw_headers})
-        if scope["method"] == "HEAD" or self._stretch.length == 0:
-            await send({"type": "http.response.body", "body": b""})
-            return
-        async with anyio.create_task_group() as both:
-            both.start_soon(_until_gone, receive, both.cancel_scope)
-            async with aclosing(_blocks(self._path, self._stretch)) as blocks:
-                async for block, more in blocks:
-                    await send({"type": "http.response.body", "body": block, "more_body": more})
-            both.cancel_scope.cancel()
-
-
-async def _until_gone(receive: Receive, scope: anyio.CancelScope) -> None:
-    while (await receive())["type"] != "http.disconnect":
-        pass
-    scope.cancel()
-
-
-async def _blocks(path: Path, stretch: Stretch) -> AsyncGenerator[tuple[bytes, bool]]:
-    """The stretch block by block, each with whether more follow. Raises OSError when the file ends before it."""
-    at = stretch.first
-    file, block = await anyio.to_thread.run_sync(_opened, path, at, min(BLOCK, stretch.end - at))
-    try:
-        while True:
-            at += len(block)
-            yield block, at < stretch.end
-            if at >= stretch.end:
-                return
-            block = await anyio.to_thread.run_sync(_read, file, at, min(BLOCK, stretch.end - at))
-    finally:
-        os.close(file)
-
-
-def _opened(path: Path, at: int, length: int) -> tuple[int, bytes]:
-    file = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
-    try:
-        return file, _read(file, at, length)
-    except BaseException:
-        os.close(file)
-        raise
-
-
-def _read(file: int, at: int, length: int) -> bytes:
-    block = os.pread(file, length, at)
-    if not block:
-        raise OSError(f"a file of the library ends at {at}, earlier than it did")
-    return block

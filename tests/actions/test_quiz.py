@@ -18,7 +18,7 @@ from app.actions.quiz import cuts_key, make_cuts, tail_seed
 from app.adapters.files import Library
 from app.adapters.prepare import prepare
 from app.domain.curriculum import About
-from app.domain.errors import RenderFailed
+from app.domain.errors import Waits
 from app.domain.guard import cut_of
 from app.domain.quiz import QuizPlan
 from app.domain.recording import Prepared, Recording
@@ -140,9 +140,8 @@ def test_while_a_recording_is_being_prepared_the_job_is_to_be_tried_again(
     database.change(_late)
     everything = SMALL.model_copy(update={"clips": 8})
     quiz = database.change(publish, everything, cut=0)
-    with pytest.raises(RenderFailed) as failure:
+    with pytest.raises(Waits, match="It waits until these recordings are prepared: high"):
         make_cuts(work_on(database, library, quiz.id))
-    assert not failure.value.permanent
     with database.read() as session:
         assert count_cuts(session, quiz.id) == (6, 8)
     database.change(set_prepared, "late", digest("late"), prepared, 1000)

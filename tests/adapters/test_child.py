@@ -42,6 +42,22 @@ def test_a_child_that_reads_no_further_does_not_hang_the_parent() -> None:
     assert child.run(script("pass"), cpu_s=10, stdin=(bytes(1 << 20) for _ in range(50))).status == 0
 
 
+def test_a_child_that_says_nothing_is_ended_when_its_parent_wants_to_stop() -> None:
+    class Enough(Exception):
+        pass
+
+    pulses: list[int] = []
+
+    def stop() -> None:
+        pulses.append(len(pulses))
+        if len(pulses) == 2:
+            raise Enough
+
+    with pytest.raises(Enough):
+        child.run(script("import time; time.sleep(600)"), cpu_s=10, on_pulse=stop)
+    assert pulses == [0, 1]
+
+
 def test_too_much_computing_memory_or_writing_ends_the_child(tmp_path: Path) -> None:
     with pytest.raises(RenderFailed, match="computing time"):
         child.run(script("while True: pass"), cpu_s=1).check("The work")
@@ -53,10 +69,22 @@ def test_too_much_computing_memory_or_writing_ends_the_child(tmp_path: Path) -> 
     assert (tmp_path / "big").stat().st_size <= 1000
 
 
+def test_being_killed_is_no_verdict_and_every_other_end_is_one() -> None:
+    killed = child.run(script("import os; os.kill(os.getpid(), 9)"), cpu_s=10)
+    with pytest.raises(RenderFailed, match="ended from outside") as told:
+        killed.undisturbed("The work")
+    assert not told.value.permanent
+    for code in ("raise SystemExit(3)", "import os; os.abort()"):
+        ended = child.run(script(code), cpu_s=10)
+        assert ended.undisturbed("The work") is ended
+
+
 def test_a_full_disk_is_told_as_such() -> None:
     finished = child.run(script("raise SystemExit('av: No space left on device')"), cpu_s=10)
     with pytest.raises(Unready, match="disk is full"):
         finished.check("The work")
+    with pytest.raises(Unready, match="disk is full"):
+        finished.undisturbed("The work")
 
 
 def test_the_server_s_settings_are_not_passed_on(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -100,6 +128,11 @@ def test_a_child_dies_with_its_parent(tmp_path: Path) -> None:
         if not Path(f"/proc/{pid_file.read_text()}/cmdline").read_bytes():
             break  # ended, and not yet reaped by whoever inherited it
         time.sleep(0.01)
+
+
+def test_a_child_finds_in_its_environment_what_it_is_to_know() -> None:
+    read = "import os; print(os.environ['PAPER'])"
+    assert child.run(script(read), cpu_s=10, knows={"PAPER": "buff"}).stdout == b"buff\n"
 
 
 def test_a_hung_child_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -243,6 +243,28 @@ def test_look_alikes_have_room_in_every_house(size: tuple[int, int]) -> None:
     assert abs(left.width / left.height - house.width / house.height) < 0.05
 
 
+def test_look_alikes_without_words_stand_in_the_middle(shelf: Shelf, tmp_path: Path) -> None:
+    labelled = _pair(shelf, "1")
+    bare = replace(labelled, left=replace(labelled.left, label=""), right=replace(labelled.right, label=""))
+    picture = _shown(bare, shelf, tmp_path / "out.mp4")[20]
+    for box in labels.places(HOUSE, labelled=False):
+        assert abs(HOUSE.height - box.height - 2 * box.top) <= 2
+        assert _stamp(picture, box) is not None
+        rows = np.abs(picture[:, box.left : box.left + box.width].astype(int) - colour("paper")).max(axis=(1, 2)) > 40
+        assert abs(np.flatnonzero(rows)[0] - box.top) <= 1
+        assert abs(np.flatnonzero(rows)[-1] - box.top - box.height + 1) <= 1
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (640, 360), (320, 180), (854, 480), (360, 640)], ids=str)
+def test_the_longest_question_is_asked_to_its_end(size: tuple[int, int]) -> None:
+    words = "When the ball is played, is the forward nearer the goal line than both the ball and the second-last "
+    words += "opponent, counting heads, bodies and feet, but never an arm?"
+    setting = labels.question_setting(words, House(width=size[0], height=size[1]))
+    assert len(words) == 160
+    assert " ".join(setting.lines) == words
+    assert len(setting.lines) <= 3
+
+
 def test_no_words_of_an_author_reach_a_command(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:
     told: list[str] = []
     run = child.run

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import subprocess
 import sys
@@ -33,6 +34,34 @@ def _broken_off(target: Path) -> None:
         raise ZeroDivisionError
 
 
+def test_no_work_begins_on_the_last_of_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Room:
+        f_frsize = 4096
+        f_bavail = files.KEPT_FREE // 4096
+
+    monkeypatch.setattr(os, "statvfs", lambda _folder: Room)
+    files.write_whole(tmp_path / "fits", b"new")
+    Room.f_bavail -= 1
+    with pytest.raises(OSError, match="No space left") as refusal:
+        files.write_whole(tmp_path / "more", b"new")
+    assert refusal.value.errno in files.FULL_DISK
+    assert [path.name for path in tmp_path.iterdir()] == ["fits"]
+
+
+def test_a_digest_of_much_can_be_broken_off(tmp_path: Path) -> None:
+    path = tmp_path / "much"
+    path.write_bytes(bytes(5_000_000))
+    pulses: list[int] = []
+    assert files.digest_of_file(path, lambda: pulses.append(1)) == hashlib.sha256(bytes(5_000_000)).hexdigest()
+    assert len(pulses) == 5
+
+    def stop() -> None:
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        files.digest_of_file(path, stop)
+
+
 def test_what_a_killed_writer_left_is_swept_and_what_a_living_one_writes_is_not(tmp_path: Path) -> None:
     library = Library(tmp_path)
     gone = subprocess.Popen([sys.executable, "-c", "pass"])
@@ -47,6 +76,39 @@ def test_what_a_killed_writer_left_is_swept_and_what_a_living_one_writes_is_not(
         (place / name).write_bytes(b"half")
     assert library.sweep() == 2
     assert [path.name for path in place.iterdir()] == [f"ab12.mp4.{os.getpid()}-0.part"]
+
+
+def test_a_draft_of_an_earlier_process_of_the_same_number_is_swept(tmp_path: Path) -> None:
+    library = Library(tmp_path)
+    with files.partial(library.picture("ab12")) as ours:
+        ours.write_bytes(b"half")
+        pid, serial, began, place = ours.name.rsplit(".", 2)[1].split("-")
+        earlier = ours.with_name(f"ab12.mp4.{pid}-{serial}-{int(began) - 1}-{place}.part")
+        earlier.write_bytes(b"half")
+        assert library.sweep() == 1
+        assert (ours.exists(), earlier.exists()) == (True, False)
+
+
+def test_a_draft_of_another_machine_is_left_alone_until_it_is_old(tmp_path: Path) -> None:
+    library = Library(tmp_path)
+    young, old = (library.tape(name).with_suffix(".mp4.1-0-7-elsewhere.part") for name in ("ab12", "ab34"))
+    for path in (young, old):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(b"half")
+    os.utime(old, (0, 0))
+    assert library.sweep() == 1
+    assert (young.exists(), old.exists()) == (True, False)
+
+
+def test_what_a_server_left_that_was_killed_while_a_file_was_announced_is_swept(tmp_path: Path) -> None:
+    library = Library(tmp_path)
+    library.incoming.mkdir()
+    gone = subprocess.Popen([sys.executable, "-c", "pass"])
+    gone.wait()
+    (library.incoming / f"one.json.{gone.pid}-0.part").write_bytes(b"half")
+    (library.incoming / "one.json").write_bytes(b"{}")
+    assert library.sweep() == 1
+    assert [path.name for path in library.incoming.iterdir()] == ["one.json"]
 
 
 def test_digests_depend_on_content_and_not_on_order_or_place(tmp_path: Path) -> None:

@@ -190,7 +190,8 @@ def test_progress_is_told_and_a_cancelled_preparation_leaves_nothing(library: Li
     told: list[float] = []
     prepare.prepare(path, HOUSE, library, told.append)
     assert told == sorted(told)
-    assert told[-1] == 1.0
+    assert (told[0], told[-1]) == (0.0, 1.0)
+    assert any(0 < share < 1 for share in told)
 
     def cancel(_share: float) -> None:
         raise KeyboardInterrupt
@@ -198,6 +199,24 @@ def test_progress_is_told_and_a_cancelled_preparation_leaves_nothing(library: Li
     with pytest.raises(KeyboardInterrupt):
         prepare.prepare(path, House(width=640, height=360), library, cancel)
     assert len([found for found in library.root.rglob("*") if found.is_file()]) == 3
+
+
+@pytest.mark.parametrize("calls", [1, 2])
+def test_a_preparation_can_be_cancelled_while_the_file_is_still_being_read(
+    calls: int, library: Library, tmp_path: Path
+) -> None:
+    path = filmed(tmp_path / "a.mp4", Film(frames=30))
+    told: list[float] = []
+
+    def cancel(share: float) -> None:
+        told.append(share)
+        if len(told) == calls:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        prepare.prepare(path, HOUSE, library, cancel)
+    assert told == [0.0] * calls
+    assert not [found for found in library.root.rglob("*") if found.is_file()]
 
 
 def test_a_file_whose_pictures_cannot_be_read_is_refused_and_leaves_nothing(library: Library, tmp_path: Path) -> None:

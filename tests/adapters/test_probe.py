@@ -232,6 +232,21 @@ def test_any_bytes_in_an_index_are_read_without_error(index: bytes) -> None:
     assert mov.edits_lie(index) in (True, False)
 
 
+@pytest.mark.parametrize("look", ["header", "pictures"])
+def test_a_child_that_is_killed_is_no_verdict_on_the_file(
+    look: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    film = filmed(tmp_path / "a.mp4")
+    if look == "header":
+        monkeypatch.setattr(child, "python", lambda *_: ["/bin/sh", "-c", "kill -9 $$"])
+    else:
+        (tmp_path / "killed").write_text("#!/bin/sh\nkill -9 $$\n")
+        (tmp_path / "killed").chmod(0o755)
+        monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(tmp_path / "killed"))
+    with pytest.raises(RenderFailed, match="ended from outside"):
+        probe.look(film, probe.contents(film))
+
+
 def test_a_child_that_fails_for_its_own_reasons_is_no_verdict_on_the_file(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

@@ -57,13 +57,14 @@ def drawn(number: int, width: int, height: int, seconds: float) -> Picture:
     return picture
 
 
-def read_stamp(picture: Numbers) -> int | None:
-    """The number stamped into an upright picture, or None where none can be read."""
+def read_stamp(picture: Numbers, *, foot: bool = True) -> int | None:
+    """The number stamped into an upright picture, or None where none can be read. `foot`: False if that is hidden."""
     grey = np.asarray(picture, float)
     grey = grey.mean(axis=2) if grey.ndim == 3 else grey
     band = grey.shape[0] / 10
     top = _cells(grey, band * 0.25, band * 0.75)
-    bottom = _cells(grey, grey.shape[0] - band * 0.75, grey.shape[0] - band * 0.25)
+    below = _cells(grey, grey.shape[0] - band * 0.75, grey.shape[0] - band * 0.25)
+    bottom = below if foot else [1 - bit for bit in top]
     if top[:2] != [1, 0] or top[18:] != [1, 1] or any(a == b for a, b in zip(top, bottom, strict=True)):
         return None
     return int("".join(map(str, top[2:18])), 2)

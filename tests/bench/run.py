@@ -18,14 +18,16 @@ from typing import Any
 
 from app.domain.errors import PennonError
 from tests import tree
-from tests.bench import answers, forms, preparation, tape
+from tests.bench import answers, forms, preparation, ranges, tape, upload
 from tests.bench.measured import Measured, load
 
 SHARED = tree.ROOT.parent / "shared" / "bench.json"
 COPY = Path(__file__).with_name("bench.json")
 
 BENCHES: dict[str, tuple[Callable[[int], Measured], int]] = {
-    name: (measure, runs) for module in (tape, preparation, answers, forms) for name, measure, runs in module.benches()
+    name: (measure, runs)
+    for module in (tape, preparation, ranges, upload, answers, forms)
+    for name, measure, runs in module.benches()
 }
 
 

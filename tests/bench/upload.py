@@ -1,15 +1,16 @@
-"""What an upload costs: bytes written to the disk for each byte that comes in, memory, speed beside a plain copy."""
+"""What an upload costs: bytes written to the disk for each byte that comes in; memory and speed beside it."""
 
 from __future__ import annotations
 
 import os
 import random
+import statistics
 import time
-from collections.abc import Iterator
+from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
+from tests.bench.measured import Measured
 from tests.fault.killed import Killable, killable
 
 SIZE = 300_000_000
@@ -17,12 +18,18 @@ PIECE = 16 << 20
 """As large as those that the page sends."""
 
 
-def benches() -> Iterator[dict[str, Any]]:
-    """`{"bench": name, "value": number, "detail": ...}` for each."""
+def upload_bytes_written(runs: int) -> Measured:
+    """Bytes written for each byte received, by the kernel's count of the server's process."""
+    found = [_sent() for _ in range(runs)]
+    detail = {name: round(statistics.median(each[name] for each in found), 3) for name in found[0]}
+    return Measured(statistics.median(each["written"] for each in found), runs, {"bytes": SIZE, **detail})
+
+
+def _sent() -> dict[str, float]:
     disk = Path.cwd() if _is_memory("/tmp") else None
     with TemporaryDirectory(prefix="pennon-bench-", dir=disk) as folder, killable(Path(folder)) as server:
         server.start()
-        yield from _sent(server)
+        return _measured(server)
 
 
 def _is_memory(folder: str) -> bool:
@@ -31,7 +38,7 @@ def _is_memory(folder: str) -> bool:
     return any(place == folder and kind == "tmpfs" for _, place, kind, *_ in lines)
 
 
-def _sent(server: Killable) -> Iterator[dict[str, Any]]:
+def _measured(server: Killable) -> dict[str, float]:
     data = random.Random(1).randbytes(PIECE)
     place = server.sender.place(SIZE)
     before, memory, began = server.proc("io", "write_bytes"), server.proc("status", "VmRSS"), time.perf_counter()
@@ -40,18 +47,11 @@ def _sent(server: Killable) -> Iterator[dict[str, Any]]:
         at = server.sender.send(place, at, data[: min(PIECE, SIZE - at)]).offset
     took = time.perf_counter() - began
     written = server.proc("io", "write_bytes") - before
-    grown = server.proc("status", "VmHWM") - memory
-    copied = _copied(server.data / "plain", data)
-    yield {
-        "bench": "upload_bytes_written",
-        "value": round(written / SIZE, 4),
-        "detail": {"bytes": SIZE, "piece": PIECE, "written": written},
-    }
-    yield {"bench": "upload_memory_growth_mb", "value": round(grown / 1024, 1), "detail": {"bytes": SIZE}}
-    yield {
-        "bench": "upload_against_copy",
-        "value": round(copied / took, 3),
-        "detail": {"seconds": round(took, 2), "copy_seconds": round(copied, 2), "of": "speed of writing and flushing"},
+    return {
+        "written": written / SIZE,
+        "memory_growth_mb": (server.proc("status", "VmHWM") - memory) / 1024,
+        "seconds": took,
+        "seconds_of_a_plain_copy": _copied(server.data / "plain", data),
     }
 
 
@@ -64,3 +64,11 @@ def _copied(path: Path, data: bytes) -> float:
             file.flush()
             os.fsync(file.fileno())
     return time.perf_counter() - began
+
+
+Bench = Callable[[int], Measured]
+
+
+def benches() -> list[tuple[str, Bench, int]]:
+    """Name in the list of benches, what measures it, how often."""
+    return [("upload_bytes_written", upload_bytes_written, 1)]

@@ -12,6 +12,7 @@ NO_PAGES = {
     "/jobs/state": "JSON",
     "/sittings/{sitting_id}/ahead": "JSON",
     "/media/{token}": "pictures and videos",
+    "/recordings/{recording_id}/original": "a video",
     "/looks/{asset}": "the clip of a look",
     "/readiness.csv": "CSV",
 }
@@ -36,6 +37,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     "/recordings/new": ("supervisor",),
     "/recordings/{recording_id}": ("supervisor",),
     "/recordings/{recording_id}/edit": ("supervisor",),
+    "/storage": ("supervisor",),
     "/games/{game_id}": ("supervisor",),
     "/readiness": ("supervisor", "coordinator"),
     "/readiness/crews/{crew_id}": ("supervisor", "coordinator"),
@@ -74,6 +76,8 @@ PAGES: dict[str, tuple[str, ...]] = {
     "/lessons": ("supervisor", "coordinator", "evaluator", "chief", "official"),
     "/lessons/new": ("supervisor",),
     "/lessons/{lesson_id}": ("supervisor", "coordinator", "evaluator", "official"),
+    "/lessons/{lesson_id}/add-step": ("supervisor",),
+    "/lessons/{lesson_id}/steps/{n}": ("supervisor",),
     "/lessons/{lesson_id}/watch": ("supervisor", "evaluator", "official"),
 }
 """Path of a page -> who looks at it here. Left out: where a role gets the very markup of another."""
@@ -94,6 +98,8 @@ MORE: tuple[tuple[str, str], ...] = (
     ("supervisor", "/recordings/raw"),
     ("supervisor", "/recordings/refused"),
     ("supervisor", "/lessons/draft"),
+    *(("supervisor", f"/lessons/draft/add-step?kind={kind}") for kind in ("title", "question", "look-alikes")),
+    ("supervisor", "/lessons/two-instants/steps/3"),
     ("supervisor", "/quizzes/{ready}"),
     ("supervisor", "/people/orla"),
     ("supervisor", "/people/ines"),

@@ -116,10 +116,11 @@ def teach(seat: Seat, served: Served, clip: Clip) -> None:
     for label, text in (("Series", "Offside"), ("Number in the series", "1"), ("Title", "The line")):
         page.get_by_label(label, exact=True).fill(text)
     page.get_by_role("button", name="Begin").click()
-    for kind in ("freeze", "run"):
-        page.get_by_label("What", exact=True).select_option(kind)
+    for kind in ("Freeze", "Run"):
+        page.locator(".kinds strong").get_by_text(kind, exact=True).click()
         page.get_by_label("Clip", exact=True).select_option(clip.id)
-        page.get_by_label("Note").fill(f"Look at the {kind}.")
+        page.get_by_role("button", name="Show").click()
+        page.get_by_label("Note", exact=True).fill(f"Look at the {kind.lower()}.")
         page.get_by_role("button", name="Add it").click()
     expect(page.locator(".steps > li")).to_have_count(3)
     page.get_by_role("button", name="Publish version 1").click()

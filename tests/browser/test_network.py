@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, Route, expect
+from playwright.sync_api import Browser, Page, expect
 
 from app.actions.job import Work
 from app.actions.quiz import make_cuts
 from app.adapters.files import Library
 from app.adapters.prepare import prepare
-from app.store.content import clips_by_id, save_clip
-from app.store.quizzes import Quiz, list_items
+from app.store.quizzes import Quiz
 from app.store.sittings import Answer, list_answers, list_reasons, list_sittings
 from tests.adapters import video
 from tests.adapters.video import Film
 from tests.browser.stage import Seat, phone
-from tests.browser.taking import begin, called, explained, is_over, shown, untried
+from tests.browser.taking import begin, called, explained, is_over, shown
 from tests.plays import FRAMES, HOUSE, PLAN, add_plays, publish
 from tests.web.league import PEOPLE, league
 from tests.web.serving import Served, serving
@@ -128,7 +126,7 @@ def test_a_check_of_twelve_through_cuts_a_reload_and_a_killed_tab(browser: Brows
 
 
 def cut_while_it_plays(seat: Seat, line: Line, call: str) -> None:
-    """Call a look after the network has gone: it is taken at once, sent when it is back, and nothing plays meanwhile."""
+    """Call a look after the network has gone: it is taken at once and sent later, nothing plays meanwhile."""
     page = seat.page
     shown(seat)
     line.cut()

@@ -135,7 +135,7 @@ FORMS: tuple[tuple[str, str, str, dict[str, str]], ...] = (
     ("supervisor", "/quizzes/new", "main form", {}),
     ("supervisor", "/quizzes/{quiz_id}", "main form", {}),
     ("supervisor", "/lessons/new", "main form", {}),
-    ("supervisor", "/lessons/{lesson_id}", 'form[action$="/steps"]', {"seconds": "0"}),
+    ("supervisor", "/lessons/{lesson_id}/steps/{n}", "main form", {"title": "", "seconds": "0"}),
     ("supervisor", "/readiness/people/{person_id}", "main form", {}),
     ("official", "/sittings/{sitting_id}/result/{n}/disagree", "main form", {"text": "no"}),
 )

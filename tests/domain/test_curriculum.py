@@ -99,11 +99,14 @@ def test_a_ruling_that_the_card_does_not_give_is_a_warning() -> None:
     assert not found(clips=[clip(keys=[KEY | {"ruling": "no flag", "leave_it": "Too slight"}])], lessons=[])
 
 
-def test_a_lesson_names_its_step() -> None:
+def test_a_lesson_names_its_step_and_the_key_of_it_that_is_wrong() -> None:
     lesson = curriculum_data()["lessons"][0]
     broken = lesson | {"steps": [*lesson["steps"], {"kind": "run", "clip": "offside-44"}]}
     (fault,) = found(lessons=[broken])
-    assert (fault.path, fault.what) == (("lessons", "two-instants", "steps", 4), 'there is no clip "offside-44"')
+    assert (fault.path, fault.what) == (
+        ("lessons", "two-instants", "steps", 4, "clip"),
+        'there is no clip "offside-44"',
+    )
 
 
 def test_a_view_beyond_the_end_of_its_recording_is_found_where_the_length_is_known() -> None:

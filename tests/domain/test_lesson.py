@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from app.domain.errors import BadInput
+from app.domain.errors import BadInput, Misplaced
 from app.domain.lesson import (
     Blur,
     Box,
@@ -172,3 +172,34 @@ def test_every_kind_of_step_names_its_clips() -> None:
     ]
     named = [clips_named(STEPS.validate_python(step)) for step in steps]
     assert named == [(), ("a",), ("a",), ("a",), ("a", "b"), ("a",)]
+
+
+@pytest.mark.parametrize(
+    ("step", "path"),
+    [
+        ({"kind": "run", "clip": "offside-99"}, ("clip",)),
+        ({"kind": "run", "clip": "offside-01", "view": "drone"}, ("view",)),
+        ({"kind": "run", "clip": "offside-01", "from": 10}, ("from",)),
+        ({"kind": "loop", "clip": "offside-01", "to": "whistle"}, ("to",)),
+        ({"kind": "freeze", "clip": "offside-01", "at": 210}, ("at",)),
+        ({"kind": "question", "question": "Flag?", "clip": "offside-01", "at": 180}, ("at",)),
+        ({"kind": "freeze", "clip": "offside-01", "masks": [BOX, {**BOX, "to": 20}]}, ("masks", 1, "to")),
+        ({"kind": "freeze", "clip": "offside-01", "masks": [BOX, {**BOX, "top": 92}]}, ("masks", 1)),
+        ({"kind": "run", "clip": "offside-01", "zoom": {**BOX, "height": 94}}, ("zoom",)),
+        (
+            {"kind": "run", "clip": "offside-01", "zoom": {**BOX, "moves_to": {**BOX, "left": 170}}},
+            ("zoom", "moves_to"),
+        ),
+        (
+            {"kind": "look-alikes", "left": {"clip": "offside-01"}, "right": {"clip": "offside-02", "at": "whistle"}},
+            ("right", "at"),
+        ),
+    ],
+    ids=lambda value: str(value) if isinstance(value, tuple) else value["kind"],
+)
+def test_what_is_wrong_with_a_step_is_told_with_the_path_to_it(
+    step: dict[str, Any], path: tuple[str | int, ...]
+) -> None:
+    with pytest.raises(Misplaced) as raised:
+        settled(STEPS.validate_python(step), CLIPS, HOUSE)
+    assert raised.value.path == path

@@ -12,12 +12,19 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
 
+from app import demo
+from app.actions.job import Work
+from app.adapters.files import Library
 from app.demo import FIRST
+from app.settings import Settings
+from app.store.editions import list_editions
+from app.store.engine import Database
 from tests.ports import free_port
 
 WAIT_S = 120
@@ -33,17 +40,17 @@ def begun(data: Path, port: int) -> subprocess.Popen[str]:
     )
 
 
-def killed(demo: subprocess.Popen[str]) -> None:
+def killed(running: subprocess.Popen[str]) -> None:
     """As a power cut would: the program and whatever it started."""
-    os.killpg(demo.pid, signal.SIGKILL)
-    demo.communicate()
+    os.killpg(running.pid, signal.SIGKILL)
+    running.communicate()
 
 
-def ready(demo: subprocess.Popen[str]) -> list[str]:
+def ready(running: subprocess.Popen[str]) -> list[str]:
     """The lines it prints once it is up: the address and a link for each role."""
-    assert demo.stdout is not None
-    said = [demo.stdout.readline() for _ in range(6)]
-    assert said[0].startswith("Pennon is ready at http://127.0.0.1:"), (said, demo.stderr and demo.stderr.read())
+    assert running.stdout is not None
+    said = [running.stdout.readline() for _ in range(6)]
+    assert said[0].startswith("Pennon is ready at http://127.0.0.1:"), (said, running.stderr and running.stderr.read())
     return said
 
 
@@ -90,6 +97,30 @@ def up_and_counted(data: Path) -> dict[str, int]:
             killed(demo)
     assert list(data.rglob("*.part")) == []
     return found
+
+
+def test_what_is_published_but_not_cut_yet_is_not_published_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def killed_here(_work: Work) -> None:
+        raise KeyboardInterrupt
+
+    settings = Settings.from_env({"PENNON_DATA": str(tmp_path)})
+    monkeypatch.setattr(demo, "prepare_recording", lambda _work: None)
+    monkeypatch.setattr(demo, "make_tape", killed_here)
+    with pytest.raises(KeyboardInterrupt):
+        demo.first_light(settings)
+    made: list[dict[str, object]] = []
+    monkeypatch.setattr(demo, "make_tape", lambda work: made.append(dict(work.args)))
+    demo.first_light(settings)
+    assert made == [{"lesson": FIRST, "edition": 1}]
+    with closing(Database(settings.database_url)) as database:
+        demo.other_sport(database, Library(settings.data))
+        demo.publish_later(database)
+        demo.publish_later(database)
+        with database.read() as session:
+            editions = sorted((each.lesson.id, each.number) for each in list_editions(session))
+    assert editions == sorted((lesson, 1) for lesson in (FIRST, *demo.LATER))
 
 
 def test_a_folder_with_something_else_in_it_is_refused_and_left_as_it_was(tmp_path: Path) -> None:

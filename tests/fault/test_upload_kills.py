@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
-import http.client
 import random
 import signal
 import threading
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,14 +13,11 @@ import pytest
 from app.store.engine import Database
 from app.store.jobs import JobState, open_jobs
 from app.store.recordings import RecordingFacts, list_recordings
-from tests.fault.killed import Killable, killable
+from tests.fault.killed import BROKEN, Killable, killable
+from tests.fault.large import MOST_GROWTH_KB, killed_twice, received
 
 SIZE = 40_000_000
-PIECE = 4 << 20
-GROWTH_KB = 32 * 1024
 SMALL = bytes(range(256)) * 300
-BROKEN = (OSError, http.client.HTTPException)
-"""How a connection ends whose server is gone."""
 
 
 def recordings(server: Killable) -> list[RecordingFacts]:
@@ -39,44 +33,12 @@ def recordings(server: Killable) -> list[RecordingFacts]:
         database.close()
 
 
-def received(server: Killable, place: str) -> bytes:
-    return (server.data / "spool" / place.rsplit("/", 1)[1]).read_bytes()
-
-
-def written(server: Killable, place: str) -> int:
-    """Bytes of a file that have gone to the disk, acknowledged or not."""
-    return (server.data / "incoming" / place.rsplit("/", 1)[1]).stat().st_size
-
-
 def test_killed_twice_on_the_way_the_file_is_the_same_and_memory_does_not_grow(tmp_path: Path) -> None:
-    data = random.Random(5).randbytes(SIZE)
+    sent = killed_twice(tmp_path, SIZE)
+    assert (sent.same, sent.lost) == (True, 0)
+    assert sent.growth_kb < MOST_GROWTH_KB
     with killable(tmp_path) as server:
-        server.start()
-        place = server.sender.place(SIZE)
-        for share in (1 / 3, 2 / 3):
-            at = killed_on_the_way(server, place, data, int(SIZE * share))
-            server.start()
-            assert server.sender.stands(place).offset >= at
-        before = server.proc("status", "VmRSS")
-        at = server.sender.stands(place).offset
-        assert server.sender.send(place, at, data[at:]).offset == SIZE
-        assert server.proc("status", "VmHWM") - before < GROWTH_KB
-        assert hashlib.sha256(received(server, place)).digest() == hashlib.sha256(data).digest()
         assert [facts.bytes for facts in recordings(server)] == [SIZE]
-
-
-def killed_on_the_way(server: Killable, place: str, data: bytes, until: int) -> int:
-    """Send in pieces, and kill the server in the middle of one that goes beyond `until`; what it had acknowledged."""
-    at = server.sender.stands(place).offset
-    while at + PIECE < until:
-        at = server.sender.send(place, at, data[at : at + PIECE]).offset
-    with server.sender.half_sent(place, at, len(data) - at, data[at : at + PIECE]):
-        end = time.monotonic() + 30
-        while written(server, place) < at + PIECE // 2:
-            assert time.monotonic() < end, "nothing is written"
-            time.sleep(0.005)
-        server.kill()
-    return at
 
 
 @pytest.mark.parametrize("point", ["upload-synced", "upload-whole", "upload-landed", "upload-kept"])

@@ -13,13 +13,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from sqlmodel import Session
 
 from app.actions.job import Performer, Work, call_off_job, order_job
 from app.adapters.files import Library
 from app.adapters.queue import QUEUE, Queue, hang, take_down
-from app.domain.errors import BadInput, RenderFailed, Unready
+from app.domain.errors import BadInput, RenderFailed, Unready, Waits
 from app.store.engine import Database
-from app.store.jobs import Job, JobState, load_job
+from app.store.jobs import Claim, Job, JobState, finish_job, load_job
 from app.store.migrate import migrate
 from app.worker import Worker
 
@@ -174,6 +175,71 @@ def test_an_error_decides_whether_it_is_tried_again(
     wait_for(lambda: job(database, job_id).failures == 1)
     assert job(database, job_id).state is state
     assert job(database, job_id).message.startswith(message)
+
+
+def test_how_a_job_ended_is_written_down_once_the_database_takes_it(
+    database: Database, working: Callable[[Performer], Worker], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tries: list[int] = []
+
+    def finish(session: Session, claim: Claim, now: datetime) -> bool:
+        tries.append(1)
+        if len(tries) < 3:
+            raise OSError(28, "database or disk is full")
+        return finish_job(session, claim, now)
+
+    monkeypatch.setattr("app.worker.finish_job", finish)
+    monkeypatch.setattr("app.worker.TELL_S", 0.05)
+    working(lambda _: None)
+    done = wait_for_state(database, ordered(database), JobState.DONE)
+    assert (len(tries), done.attempts, done.crashes) == (3, 1, 0)
+
+
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), Unready("No font.")], ids=str)
+def test_what_the_machine_lacks_is_waited_for_however_long(
+    database: Database, working: Callable[[Performer], Worker], monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    monkeypatch.setattr("app.store.jobs.PAUSES", (timedelta(0),))
+    tries: list[int] = []
+
+    def fail(_: Work) -> None:
+        tries.append(1)
+        if len(tries) < 6:
+            raise error
+
+    working(fail)
+    assert wait_for_state(database, ordered(database), JobState.DONE).failures == 5
+
+
+def test_work_that_waits_for_other_work_is_taken_up_again_and_again_and_has_not_failed(
+    database: Database, working: Callable[[Performer], Worker], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.store.jobs.WAIT", timedelta(0))
+    tries = []
+
+    def wait(_: Work) -> None:
+        tries.append(job(database, job_id).failures)
+        if len(tries) < 6:
+            raise Waits("It waits for the others.")
+
+    job_id = ordered(database)
+    working(wait)
+    wait_for_state(database, job_id, JobState.DONE)
+    assert tries == [0] * 6
+
+
+def test_work_that_waits_says_for_what_and_can_be_cancelled(
+    database: Database, working: Callable[[Performer], Worker]
+) -> None:
+    def wait(_: Work) -> None:
+        raise Waits("It waits for the others.")
+
+    working(wait)
+    job_id = ordered(database)
+    wait_for(lambda: job(database, job_id).message == "It waits for the others.")
+    assert job(database, job_id).not_before is not None
+    database.change(call_off_job, job_id, "orla", now=datetime.now(UTC))
+    assert job(database, job_id).state is JobState.CANCELLED
 
 
 def test_a_worker_killed_in_the_middle_takes_its_child_with_it_and_the_work_is_done_by_the_next(

@@ -185,14 +185,30 @@ test("what is wrong with the form comes back by field; a file without room is re
   await assert.rejects(sending(full).sender.announce(7, {}), { message: "This file takes 9.00 GB.", status: 507 });
 });
 
-test("a refusal without words is told in ours", async () => {
+for (const [status, words] of /** @type {const} */ ([
+  [401, "You are signed out. Sign in in another window, then try again here."],
+  [403, "This device may not send files. Load the page again, or sign in as the supervisor."],
+  [404, "It is not on its way here any more. Choose the file again to send it from the beginning."],
+  [410, "It is not on its way here any more. Choose the file again to send it from the beginning."],
+  [412, "The server did not take it."],
+])) {
+  test(`a refusal without words, ${status}, is told in ours`, async () => {
+    const { sender } = sending(new Server([() => reply(500), () => reply(status)]));
+    await assert.rejects(
+      sender.send(PLACE, film(10).file, () => {}),
+      { message: words, status },
+    );
+  });
+}
+
+test("what stands between and refuses large pieces is told, and not waited out", async () => {
+  const between = () => ({ status: 413, header: () => null, text: "<html>too large" });
+  const { sender, told } = sending(new Server([undefined, between]));
   await assert.rejects(
-    sending(new Server([() => reply(500), () => reply(404)])).sender.send(PLACE, new Blob(), () => {}),
-    {
-      message: "The server did not take it.",
-      status: 404,
-    },
+    sender.send(PLACE, film(10).file, () => {}),
+    /lets no pieces of this size pass/,
   );
+  assert.deepEqual(told, []);
 });
 
 test("metadata is base64 of UTF-8, without what is empty", () => {

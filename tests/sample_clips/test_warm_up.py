@@ -11,7 +11,7 @@ import pytest
 
 from app.adapters import phone
 from app.web.render import TEMPLATES
-from sample_clips import warm_up
+from sample_clips.simulator import warm_up
 
 pytestmark = pytest.mark.media
 
@@ -30,7 +30,7 @@ def test_each_frame_of_the_file_is_the_drawn_one() -> None:
 def test_it_is_like_the_clips_of_a_check_and_light() -> None:
     with av.open(str(warm_up.PATH)) as opened:
         coded = opened.streams.video[0].codec_context
-        assert (coded.width, coded.height) == (phone.WIDTH, phone.HEIGHT)
+        assert (coded.width, coded.height) == (phone.CLEAR.width, phone.CLEAR.height)
         assert coded.profile == "Main"
         assert opened.streams.video[0].average_rate == warm_up.RATE
     assert warm_up.PATH.stat().st_size < 40_000

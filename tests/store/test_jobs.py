@@ -216,6 +216,24 @@ def test_only_what_has_not_been_done_can_be_tried_again_and_only_what_is_open_ca
         database.change(cancel_job, "unknown", NOW)
 
 
+def test_work_that_pauses_after_a_failure_can_be_tried_again_at_once(database: Database) -> None:
+    failed(database, NOW)
+    assert due(database, NOW) == []
+    database.change(retry_job, "j1")
+    assert (due(database, NOW), job(database).failures) == (["j1"], 0)
+
+
+def test_work_for_which_the_machine_lacks_something_is_never_given_up(database: Database) -> None:
+    now = NOW
+    for failures in range(1, len(PAUSES) + 4):
+        database.change(fail_job, taken(database, now=now), "No room.", now, permanent=False, lacking=True)
+        assert (job(database).state, job(database).failures) == (JobState.WAITING, failures)
+        pause = PAUSES[min(failures, len(PAUSES)) - 1]
+        assert due(database, now + pause * 0.9) == []
+        now += pause
+        assert due(database, now) == ["j1"]
+
+
 def test_a_retry_begins_with_its_counts_at_zero(database: Database) -> None:
     failed(database, NOW, permanent=True)
     database.change(retry_job, "j1")

@@ -33,6 +33,7 @@ from app.store.tables import metadata
 from app.web.auth import digest as sealed
 from app.web.media import media_address
 from app.web.viewer import Viewer
+from tests.adapters.video import Film, filmed
 from tests.plays import PLAN, RATE, add_plays, digest, publish
 from tests.web.league import PEOPLE, League, league
 from tests.web.serving import FORM, Served, Wire, serving
@@ -136,6 +137,9 @@ def _fill(made: League) -> None:
     picture = made.app.state.library.picture(digest("line"))
     picture.parent.mkdir(parents=True, exist_ok=True)
     picture.write_bytes(CLIP_BYTES)
+    original = made.app.state.library.original(digest("original"))
+    original.parent.mkdir(parents=True, exist_ok=True)
+    filmed(original.with_suffix(".mp4"), Film(frames=2, rate="30")).rename(original)
     made.database.change(_lessons, datetime.now(UTC))
     made.database.change(_others, datetime.now(UTC))
 

@@ -289,7 +289,7 @@ def test_a_mistake_is_told_and_everything_typed_stays(
 def test_a_recording_that_is_not_ready_cannot_be_marked(served: League, supervisor: Browser) -> None:
     reply = post(supervisor, "/clips?recording=raw", **{**QUICK, "in_frame": "0", "out_frame": "200"})
     assert reply.status_code == 422
-    assert "Raw is not ready yet." in reply.text
+    assert "This recording cannot be marked before it is prepared. Its file is not here." in reply.text
     assert clips(served) == []
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from app.store.content import load_clip, save_clip
 from app.store.evidence import list_evidence
@@ -248,7 +248,7 @@ def test_extra_time_is_given_on_grounds_that_stay_on_record(served: League, who:
     assert "50 in 100 longer" in words(staff.get("/people/sil").text)
     with served.database.read() as session:
         assert load_person(session, "sil").extra_time == 50
-        noted = session.query(AuditRow).filter(AuditRow.verb == "extra time").one()
+        noted = session.exec(select(AuditRow).where(AuditRow.verb == "extra time")).one()
     assert (noted.noun_id, noted.actor) == ("sil", "orla" if who == "supervisor" else "piet")
     assert noted.details == {"percent": 50, "grounds": "Agreed with the league"}
 

@@ -25,6 +25,7 @@ FEW = settings(max_examples=4, database=None, phases=[Phase.generate], suppress_
 OPENED_ON = {
     "/clips/new": "?recording=line&at=40",
     "/clips/{clip_id}": "?topic=offside",
+    "/lessons/{lesson_id}/add-step": "?kind=question&clip=play-0",
 }
 """Pages that have their form only when they are asked for so."""
 WORDS = {

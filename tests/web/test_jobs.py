@@ -86,6 +86,18 @@ def test_work_can_be_cancelled_and_tried_again(served: League, browser: Browser)
     assert browser.post(f"/jobs/{job_id}/retry", data=key).status_code == 409
 
 
+def test_work_that_pauses_after_a_failure_need_not_be_waited_for(served: League, browser: Browser) -> None:
+    job_id, key = ordered(served, "One"), {"form_token": browser.form_key}
+    other = ordered(served, "Two")
+    served.database.change(fail_job, taken(served, job_id), "The disk is full.", datetime.now(UTC), permanent=False)
+    page = browser.get("/jobs").text
+    assert "Broke off: The disk is full." in page
+    assert (f"/jobs/{job_id}/retry" in page, f"/jobs/{other}/retry" in page) == (True, False)
+    assert browser.post(f"/jobs/{job_id}/retry", data=key).status_code == 303
+    with served.database.read() as session:
+        assert (load_job(session, job_id).not_before, load_job(session, job_id).failures) == (None, 0)
+
+
 @pytest.mark.parametrize(
     "back", ["https://elsewhere.example", "//elsewhere.example", "/jobs/../people", "javascript:x"]
 )

@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from app.actions.lesson import keep_tape
 from app.store.content import load_lesson
+from app.store.editions import Build
 from app.store.jobs import fail_job, take_job
 from app.store.quizzes import list_assignments
 from tests.plays import add_plays, digest
@@ -92,16 +93,6 @@ def test_whoever_saw_an_older_version_is_told_and_changes_nothing(served: League
     assert kinds(served) == ["title", "run"]
 
 
-@pytest.mark.parametrize(
-    "odd", [{"kind": "run", "clip": "play-99"}, {"kind": "dance"}, {"kind": "title", "seconds": "0"}]
-)
-def test_a_step_that_cannot_be_is_told_in_place(served: League, supervisor: Browser, odd: dict[str, str]) -> None:
-    begun(supervisor)
-    status, page = post(supervisor, f"{HERE}/steps", base="1", **odd)
-    assert (status, "Add a step" in page) == (422, True)
-    assert kinds(served) == ["title"]
-
-
 # ------------------------------------------------------------------------------------------- its video
 
 
@@ -110,9 +101,32 @@ def test_a_version_is_being_made_until_its_video_is_there(served: League, superv
     assert "Not published yet." in words(supervisor.get(HERE).text)
     job = published(supervisor)
     served.database.change(_failed, job)
-    assert "Version 1 could not be made. A frame is missing. Try it again" in words(supervisor.get(HERE).text)
+    assert "Version 1 could not be made. A frame is missing. Try again" in words(supervisor.get(HERE).text)
     made(served)
     assert "<video" in supervisor.get(HERE).text
+
+
+def test_work_on_a_version_is_cancelled_and_tried_again_where_it_is_shown(supervisor: Browser) -> None:
+    begun(supervisor)
+    job = published(supervisor)
+    assert post(supervisor, f"/jobs/{job}/cancel", back=HERE) == (303, HERE)
+    page = words(supervisor.get(HERE).text)
+    assert "The making of version 1 was cancelled. Try again" in page
+    assert "is being made" not in page
+    assert post(supervisor, f"/jobs/{job}/retry", back=HERE) == (303, HERE)
+    assert "Version 1 is being made." in words(supervisor.get(HERE).text)
+
+
+def test_how_a_version_was_made_is_told(served: League, supervisor: Browser) -> None:
+    begun(supervisor)
+    published(supervisor)
+    build = Build(3, 9, ("Step 2 is 1.6 s shorter than its note; its last frame is held so much longer.",), 75.2)
+    served.database.change(
+        keep_tape, "two-instants", 1, digest("tape"), 900, [(0, "Two instants")], build, now=datetime.now(UTC)
+    )
+    page = words(supervisor.get(HERE).text)
+    assert "Three pieces of it made anew, nine pieces were there already. It took 1:15 minutes." in page
+    assert build.notes[0] in page
 
 
 def _failed(session: Session, job: str) -> None:

@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from collections.abc import Iterator
 from datetime import timedelta
-from pathlib import Path
 from typing import Any
 
-import anyio
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from starlette.requests import Request
-from starlette.types import Message
 
 from app.domain.people import Role
 from app.store.devices import revoke_device
 from app.web import media
 from app.web.auth import digest, now
 from app.web.media import MEDIA, asset_of, media_address
-from app.web.ranges import Stretch, reply_to
+from app.web.ranges import reply_to
 from app.web.viewer import Viewer
 from tests.web.league import PEOPLE, Browser, League, league
 
@@ -197,28 +193,6 @@ def test_every_single_changed_letter_makes_an_address_worthless(served: League) 
 def test_a_file_that_is_gone_is_not_found(served: League, browser: Browser) -> None:
     other = hashlib.sha256(b"gone").hexdigest()
     assert browser.get(media_address(_request(served, "official"), "tape", other)).status_code == 404
-
-
-def test_nothing_more_is_read_once_nobody_listens(tmp_path: Path) -> None:
-    path = tmp_path / "long"
-    path.write_bytes(BYTES)
-    sent: list[Message] = []
-    listens = anyio.Event()
-
-    async def receive() -> Message:
-        await listens.wait()
-        return {"type": "http.disconnect"}
-
-    async def send(message: Message) -> None:
-        sent.append(message)
-        if message["type"] == "http.response.body":
-            listens.set()
-            await anyio.sleep_forever()  # as a server does that waits for a slow reader
-
-    reply = media.StretchResponse(path, Stretch(0, len(BYTES)), 200, {})
-    anyio.run(reply, {"type": "http", "method": "GET"}, receive, send)
-    assert [len(message.get("body", b"")) for message in sent] == [0, media.BLOCK]
-    assert str(path) not in {os.path.realpath(file) for file in Path("/proc/self/fd").iterdir()}
 
 
 @given(first=st.integers(0, 50), last=st.integers(0, 50), size=st.integers(0, 40))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from app.actions.quiz import cuts_key, keep_cut, make_forms
 from app.domain.errors import BadInput
 from app.store.content import save_plan
 from app.store.jobs import fail_job, jobs_by_key, open_jobs, take_job
-from app.store.quizzes import list_assignments, list_items, list_quizzes
+from app.store.quizzes import add_quiz, list_assignments, list_items, list_quizzes
 from app.store.sittings import list_looks
 from tests.plays import PLAN, add_plays, digest, publish
 from tests.web.league import Browser, League, league
@@ -232,6 +233,18 @@ def test_a_quiz_tells_who_has_taken_it_and_to_the_supervisor_its_clips(served: L
     seen = served.browser("coordinator").get(f"/quizzes/{quiz.id}").text
     assert "1 of 2 has taken it." in words(seen)
     assert "Secret title" not in seen
+
+
+def test_the_clips_of_a_check_taken_elsewhere_have_no_page_to_lead_to(served: League, desk: Browser) -> None:
+    here = served.database.change(publish, cut=SHORT)
+    with served.database.read() as session:
+        items = list_items(session, here.id)
+    elsewhere = replace(here, id="taken-elsewhere-1", is_archived=True)
+    served.database.change(add_quiz, elsewhere, items)
+    assert 'href="/clips/' in desk.get(f"/quizzes/{here.id}").text
+    page = desk.get("/quizzes/taken-elsewhere-1").text
+    assert "Secret title" in page
+    assert 'href="/clips/' not in page
 
 
 def test_while_its_clips_are_being_cut_the_page_says_how_many_are(served: League, desk: Browser) -> None:

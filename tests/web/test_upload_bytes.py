@@ -20,7 +20,7 @@ from app.adapters.incoming import RESERVE, Parts
 from app.web import tus
 from app.web.tus import Writer
 from tests.web.league import Browser, League, league
-from tests.web.uploading import FILM, NOBODYS, Never, announced, ask, begun, name_of, poured, sent, spooled, stands
+from tests.web.uploading import FILM, announced, ask, begun, name_of, poured, sent, spooled, stands
 
 
 @pytest.fixture(scope="module")
@@ -79,15 +79,6 @@ def test_what_fits_on_a_disk_that_fills_up_is_kept_and_goes_on_later(
     assert spooled(served, place) == FILM
 
 
-def test_a_piece_that_cannot_fit_is_refused_before_it_is_read(
-    browser: Browser, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    place = begun(browser, len(FILM))
-    monkeypatch.setattr("app.web.pages.uploads.free_bytes", lambda _: RESERVE + 10)
-    assert sent(browser, place, 0, FILM).status_code == 507
-    assert sent(browser, place, 0, FILM[:10]).status_code == 204
-
-
 # ------------------------------------------------------------------------------- broken off
 
 
@@ -98,16 +89,6 @@ def test_a_body_of_unsaid_length_that_is_too_long_leaves_nothing_of_itself(
     place = begun(browser, 100, FILM[:30])
     assert poured(served.app, browser, place, 30, [FILM[:40], FILM[:40]]) == 413
     assert stands(browser, place) == 30
-
-
-def test_whose_file_it_is_matters_before_its_bytes_are_read(served: League, browser: Browser) -> None:
-    assert poured(served.app, browser, f"/uploads/{NOBODYS}", 0, [Never()]) == 404
-
-
-def test_all_that_came_before_a_connection_broke_is_kept(served: League, browser: Browser) -> None:
-    place = begun(browser, 100)
-    poured(served.app, browser, place, 0, [FILM[:30], FILM[30:41]], "gone")
-    assert stands(browser, place) == 41
 
 
 PIECES = st.lists(st.integers(0, 90), max_size=5)

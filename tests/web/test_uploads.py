@@ -18,14 +18,13 @@ from app.store.jobs import jobs_by_key
 from app.store.recordings import list_recordings
 from app.web.limits import MOST_UPLOAD
 from tests.web.league import Browser, League, league
+from tests.web.tus import told
 from tests.web.uploading import (
     FILM,
     NOBODYS,
-    SAID,
     announced,
     ask,
     begun,
-    encoded,
     facts_of,
     name_of,
     sent,
@@ -121,14 +120,14 @@ def test_a_piece_that_does_not_fit_is_refused_and_changes_nothing(browser: Brows
         ({"upload_metadata": "filename /w=="}, 400),
         ({"upload_metadata": "x" * 17_000}, 400),
         ({"upload_metadata": ""}, 422),
-        ({"upload_metadata": encoded({**SAID, "game": "../.."})}, 422),
+        ({"upload_metadata": told({"game": "../.."})}, 422),
     ],
 )
 def test_an_announcement_that_says_too_little_is_refused(
     served: League, browser: Browser, headers: dict[str, str], status: int
 ) -> None:
     before = list((served.data / "incoming").glob("*"))
-    usual = {"upload_length": "9", "upload_metadata": encoded(SAID)}
+    usual = {"upload_length": "9", "upload_metadata": told({})}
     assert ask(browser, "POST", "/uploads", None, **{**usual, **headers}).status_code == status
     assert list((served.data / "incoming").glob("*")) == before
 
@@ -173,7 +172,7 @@ def test_nobody_but_the_supervisor_sends_files(served: League, browser: Browser,
 def test_without_the_forms_key_nothing_is_changed(browser: Browser) -> None:
     place = begun(browser, 20)
     asked = [
-        ask(browser, "POST", "/uploads", upload_length="9", upload_metadata=encoded(SAID), x_form_token=""),
+        ask(browser, "POST", "/uploads", upload_length="9", upload_metadata=told({}), x_form_token=""),
         sent(browser, place, 0, b"x", x_form_token="another"),
         ask(browser, "DELETE", place, x_form_token=""),
         sent(browser, place, 0, b"x", sec_fetch_site="cross-site"),

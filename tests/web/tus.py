@@ -12,7 +12,11 @@ from app.web.auth import PLAIN_COOKIE
 
 PATIENCE_S = 30.0
 BYTES = "application/offset+octet-stream"
-SAID = {"filename": "high.mp4", "angle": "High", "new_game": "Eelport v Marram", "batch": "0123456789abcdef"}
+SAID = {
+    "filename": "high.mp4", "angle": "High", "see": "the crew",
+    "new_game": "Eelport v Marram", "batch": "0123456789abcdef",
+}  # fmt: skip
+"""What tests say of a file, where they do not say otherwise."""
 
 
 @dataclass(frozen=True)
@@ -74,11 +78,22 @@ class Sender:
 
     def half_sent(self, place: str, offset: int, length: int, piece: bytes) -> socket.socket:
         """A connection on which a piece of `length` bytes was begun, and no more than `piece` of it was sent."""
+        return self.half_asked("PATCH", place, length, piece, upload_offset=str(offset), content_type=BYTES)
+
+    def half_asked(self, method: str, path: str, length: int, piece: bytes, **headers: str) -> socket.socket:
+        """A connection on which a request with a body of `length` bytes was begun; only `piece` of it was sent."""
         wire = socket.create_connection(("127.0.0.1", self.port), PATIENCE_S)
-        named = self.headers(upload_offset=str(offset), content_type=BYTES, content_length=str(length), host="x")
-        lines = [f"PATCH {place} HTTP/1.1", *(f"{name}: {value}" for name, value in named.items()), "", ""]
+        named = self.headers(**headers, content_length=str(length), host="x")
+        lines = [f"{method} {path} HTTP/1.1", *(f"{name}: {value}" for name, value in named.items()), "", ""]
         wire.sendall("\r\n".join(lines).encode() + piece)
         return wire
+
+
+def answer_on(wire: socket.socket) -> Answer:
+    """What comes back on a connection. Raises TimeoutError when nothing does."""
+    came = http.client.HTTPResponse(wire)
+    came.begin()
+    return Answer(came.status, {name.lower(): value for name, value in came.getheaders()}, came.read())
 
 
 def told(said: Mapping[str, str]) -> str:

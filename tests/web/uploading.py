@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import base64
 from typing import Any
 
 from fastapi import FastAPI
@@ -13,15 +12,10 @@ from app.store.recordings import RecordingFacts, list_recordings
 from app.web.auth import PLAIN_COOKIE
 from app.web.tus import BYTES
 from tests.web.league import Browser, League
+from tests.web.tus import told
 
-SAID = {"filename": "high.mp4", "angle": "High", "new_game": "Eelport v Marram", "see": "the crew"}
 NOBODYS = "0" * 32
 FILM = bytes(range(256)) * 8
-
-
-def encoded(said: dict[str, str]) -> str:
-    """`Upload-Metadata`."""
-    return ",".join(f"{name} {base64.b64encode(text.encode()).decode()}" for name, text in said.items())
 
 
 def ask(browser: Browser, method: str, path: str, body: bytes | None = None, **headers: str) -> Response:
@@ -35,7 +29,7 @@ def ask(browser: Browser, method: str, path: str, body: bytes | None = None, **h
 
 def announced(browser: Browser, length: int, body: bytes | None = None, **said: str) -> Response:
     return ask(
-        browser, "POST", "/uploads", body, upload_length=str(length), upload_metadata=encoded({**SAID, **said})
+        browser, "POST", "/uploads", body, upload_length=str(length), upload_metadata=told(said)
     )  # fmt: skip
 
 
@@ -69,10 +63,6 @@ def spooled(served: League, place: str) -> bytes:
     return (served.data / "spool" / name_of(place)).read_bytes()
 
 
-class Never(bytes):
-    """A piece that must not be asked for."""
-
-
 class Killed(Exception):
     """What ends a request in the middle, with nothing tidied up that takes a breath."""
 
@@ -85,7 +75,6 @@ def poured(
 
     async def receive() -> dict[str, Any]:
         if todo:
-            assert not isinstance(todo[0], Never), "this was not to be read"
             return {"type": "http.request", "body": todo.pop(0), "more_body": bool(todo) or end != "whole"}
         if end == "killed":
             raise Killed

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import assert_never
 
 from app.domain.clip import Clip, View, named_instant
-from app.domain.errors import BadInput
+from app.domain.errors import BadInput, Misplaced
 from app.domain.lesson.steps import (
     FreezeStep,
     Instant,
@@ -165,8 +166,8 @@ Settled = Run | Loop | Freeze | Title | Pair | Question
 def settled(step: Step, clips: Mapping[str, Clip], house: House | None = None) -> Settled:
     """A step with names of clips, views and instants resolved; with a house, its boxes are looked over too.
 
-    Raises BadInput when a name means nothing, an instant lies outside its view or in the wrong order, a box outside
-    the picture, or a question comes after its answer.
+    Raises Misplaced, with the path to the key of the step that is wrong (("left", "at")), when a name means nothing, an
+    instant lies outside its view or in the wrong order, a box outside the picture, or a question follows its answer.
     """
     if house is not None:
         _look_over(step, house)
@@ -180,11 +181,22 @@ def settled(step: Step, clips: Mapping[str, Clip], house: House | None = None) -
         case FreezeStep():
             return _freeze(step, clips)
         case LookAlikesStep():
-            return Pair(_strip(step.left, clips), _strip(step.right, clips), step.speed)
+            return _pair(step, clips)
         case QuestionStep():
             return _question(step, clips)
         case _:
             assert_never(step)
+
+
+@contextmanager
+def _within(*path: str | int) -> Iterator[None]:
+    """What is wrong inside is told with the path to it."""
+    try:
+        yield
+    except Misplaced as error:
+        raise Misplaced((*path, *error.path), str(error)) from error
+    except BadInput as error:
+        raise Misplaced(path, str(error)) from error
 
 
 def _run(step: RunStep | LoopStep, clips: Mapping[str, Clip]) -> Run:
@@ -199,27 +211,38 @@ def _stretch(step: RunStep | LoopStep | QuestionStep, span: Span, view: View, cl
 
 def _freeze(step: FreezeStep | QuestionStep, clips: Mapping[str, Clip]) -> Freeze:
     view = _view(step, clips, step.at)
-    frame = _shown(step.at, step, view, clips)
+    with _within("at"):
+        frame = _shown(step.at, step, view, clips)
     blurs = _blurs(step.masks, Span(first=frame, end=frame + 1), step, view, clips)
     zoom = step.zoom if isinstance(step, FreezeStep) else None
     return Freeze(view.recording, frame, step.frames, zoom, tuple(blur.box for blur in blurs))
 
 
+def _pair(step: LookAlikesStep, clips: Mapping[str, Clip]) -> Pair:
+    with _within("left"):
+        left = _strip(step.left, clips)
+    with _within("right"):
+        right = _strip(step.right, clips)
+    return Pair(left, right, step.speed)
+
+
 def _strip(side: Side, clips: Mapping[str, Clip]) -> Strip:
     view = _view(side, clips, side.at)
     span = _span(side.from_, side.to, side, view, clips)
-    mark = _shown(side.at, side, view, clips)
-    if not span.holds(mark):
-        raise BadInput(f'frame {mark} aligns "{side.clip}", but only frames {span.first} to {span.end} are shown')
+    with _within("at"):
+        mark = _shown(side.at, side, view, clips)
+        if not span.holds(mark):
+            raise BadInput(f'frame {mark} aligns "{side.clip}", but only frames {span.first} to {span.end} are shown')
     return Strip(view.recording, span, mark, side.label)
 
 
 def _question(step: QuestionStep, clips: Mapping[str, Clip]) -> Question:
     view, held = _view(step, clips, step.at), _freeze(step, clips)
     whole = _span(step.from_, step.to, step, view, clips)
-    if not whole.first <= held.frame < whole.end - 1:
-        raise BadInput(f"the question comes at frame {held.frame}: nothing is shown before it, or nothing after it")
-    _unanswered(step, view, held.frame, clips)
+    with _within("at"):
+        if not whole.first <= held.frame < whole.end - 1:
+            raise BadInput(f"the question comes at frame {held.frame}: nothing is shown before it, or nothing after it")
+        _unanswered(step, view, held.frame, clips)
     before, after = Span(first=whole.first, end=held.frame + 1), Span(first=held.frame + 1, end=whole.end)
     run, rest = (_stretch(step, part, view, clips) for part in (before, after))
     return Question(step.question, run, held, rest)
@@ -240,8 +263,9 @@ def _unanswered(step: QuestionStep, view: View, frame: int, clips: Mapping[str, 
 def _blurs(masks: Iterable[Mask], shown: Span, step: Viewed, view: View, clips: Mapping[str, Clip]) -> tuple[Blur, ...]:
     """The masks that touch what is shown, each for the frames of it that it hides."""
     found = []
-    for mask in masks:
-        hidden = _span(mask.from_, mask.to, step, view, clips)
+    for n, mask in enumerate(masks):
+        with _within("masks", n):
+            hidden = _span(mask.from_, mask.to, step, view, clips)
         first, end = max(hidden.first, shown.first), min(hidden.end, shown.end)
         if first < end:
             box = Box(left=mask.left, top=mask.top, width=mask.width, height=mask.height)
@@ -251,7 +275,7 @@ def _blurs(masks: Iterable[Mask], shown: Span, step: Viewed, view: View, clips: 
 
 def _clip(step: Viewed, clips: Mapping[str, Clip]) -> Clip:
     if step.clip not in clips:
-        raise BadInput(f'there is no clip "{step.clip}"')
+        raise Misplaced(("clip",), f'there is no clip "{step.clip}"')
     return clips[step.clip]
 
 
@@ -264,16 +288,18 @@ def _view(step: Viewed, clips: Mapping[str, Clip], at: Instant | None = None) ->
         name = instant[0] if instant else None
     view = clip.view(name)
     if view is None:
-        raise BadInput(f'clip "{clip.id}" has no view on the recording "{name}"')
+        raise Misplaced(("view",), f'clip "{clip.id}" has no view on the recording "{name}"')
     return view
 
 
 def _span(first: Instant | None, end: Instant | None, step: Viewed, view: View, clips: Mapping[str, Clip]) -> Span:
     """From an instant up to another, where they are not given from the view's in and to its out."""
-    begins = view.in_ if first is None else _frame(first, step, view, clips)
-    ends = view.out if end is None else _frame(end, step, view, clips)
-    if ends <= begins:
-        raise BadInput(f"it goes from frame {begins} to frame {ends}: nothing is left to show")
+    with _within("from"):
+        begins = view.in_ if first is None else _frame(first, step, view, clips)
+    with _within("to"):
+        ends = view.out if end is None else _frame(end, step, view, clips)
+        if ends <= begins:
+            raise BadInput(f"it goes from frame {begins} to frame {ends}: nothing is left to show")
     return Span(first=begins, end=ends)
 
 
@@ -303,14 +329,27 @@ def _named_frame(name: str, clip: Clip, view: View) -> int:
 
 
 def _look_over(step: Step, house: House) -> None:
-    """Raises BadInput for a box that is not in the picture, or a zoom that would stretch it."""
+    """Raises Misplaced for a box that is not in the picture, or a zoom that would stretch it."""
     zoom = step.zoom if isinstance(step, RunStep | FreezeStep) else None
     masks = step.masks if isinstance(step, RunStep | LoopStep | FreezeStep | QuestionStep) else ()
-    windows = [box for box in (zoom, zoom and zoom.moves_to) if box is not None]
-    for box in (*windows, *masks):
-        if box.left + box.width > house.width or box.top + box.height > house.height:
-            raise BadInput(f"the box at {box.left}, {box.top} lies outside the picture of {house.width}x{house.height}")
-    for box in windows:
-        if abs(box.height - box.width * house.height / house.width) > 1:
-            due = 2 * round(box.width * house.height / house.width / 2)
-            raise BadInput(f"a zoom of {box.width}x{box.height} would be stretched; make it {box.width}x{due}")
+    for n, mask in enumerate(masks):
+        with _within("masks", n):
+            _inside(mask, house)
+    if zoom is not None:
+        with _within("zoom"):
+            _fills(zoom, house)
+    if zoom is not None and zoom.moves_to is not None:
+        with _within("zoom", "moves_to"):
+            _fills(zoom.moves_to, house)
+
+
+def _inside(box: Box, house: House) -> None:
+    if box.left + box.width > house.width or box.top + box.height > house.height:
+        raise BadInput(f"the box at {box.left}, {box.top} lies outside the picture of {house.width}x{house.height}")
+
+
+def _fills(box: Box, house: House) -> None:
+    _inside(box, house)
+    if abs(box.height - box.width * house.height / house.width) > 1:
+        due = 2 * round(box.width * house.height / house.width / 2)
+        raise BadInput(f"a zoom of {box.width}x{box.height} would be stretched; make it {box.width}x{due}")

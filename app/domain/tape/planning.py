@@ -166,7 +166,8 @@ def _step_named(lesson: Lesson, number: int) -> Iterator[None]:
     try:
         yield
     except BadInput as error:
-        path = ("lessons", lesson.id, "steps", number - 1)
+        inside = error.path if isinstance(error, Misplaced) else ()
+        path = ("lessons", lesson.id, "steps", number - 1, *inside)
         raise Misplaced(path, f'lesson "{lesson.id}", step {number}: {error}') from error
 
 
@@ -183,11 +184,16 @@ def _scene(
         place = settled(step, clips, house)
         pieces = _pieces(place, f"{lesson.series} {lesson.number}", recordings)
         if step.voice and step.voice not in voices:
-            raise BadInput(f'there is no voice note "{step.voice}"')
+            raise Misplaced(("voice",), f'there is no voice note "{step.voice}"')
     voice = voices.get(step.voice)
-    needed = frames_to_read(step.note, house.rate) if voice is None else frames_to_hear(voice, house.rate)
-    longer = max(0, needed - sum(piece.frames for piece in pieces))
+    longer = frames_of(step, place, voice, house.rate) - place.frames
     return _Scene(number, step, _lengthened(pieces, longer) if longer else pieces, voice, longer)
+
+
+def frames_of(step: Step, place: Settled, voice: Voice | None, rate: Rate) -> int:
+    """Frames of the tape that a step takes: what it shows, and no less than what is said over it."""
+    needed = frames_to_read(step.note, rate) if voice is None else frames_to_hear(voice, rate)
+    return max(place.frames, needed)
 
 
 def _pieces(place: Settled, foot: str, recordings: Mapping[str, Prepared]) -> tuple[Piece, ...]:

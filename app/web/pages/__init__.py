@@ -13,7 +13,6 @@ from app.web.pages import (
     jobs,
     lessons,
     looks,
-    media,
     new_quizzes,
     people,
     people_import,
@@ -24,6 +23,8 @@ from app.web.pages import (
     recordings,
     results,
     signin,
+    steps,
+    storage,
     uploads,
 )
 
@@ -40,7 +41,6 @@ ROUTERS = (
     home.router,
     jobs.router,
     lessons.router,
-    media.router,
     people_import.router,  # before people: `/people/import` is nobody's page
     people.router,
     practice.router,
@@ -51,5 +51,7 @@ ROUTERS = (
     recordings.router,
     results.router,
     signin.router,
+    steps.router,
+    storage.router,
     uploads.router,
 )

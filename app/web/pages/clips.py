@@ -123,10 +123,15 @@ def _key_line(clip: Clip, key: Key, card: RuleCard, rate: Rate) -> KeyLine:
 def new_clip_page(
     request: Request, db: Db, now: Now, recording: str = "", at: Annotated[int, Query(le=10**8)] = 0, topic: str = ""
 ) -> Response:
-    """The desk on a recording, at a frame, for a play that is not marked yet; without one, the recordings to choose."""
+    """The desk on a recording, at a frame, for a play that is not marked yet; without one, the recordings to choose.
+
+    A recording that cannot be looked at yet says so on its own page.
+    """
     if not recording:
         return RedirectResponse("/recordings", 303)
     shown = _new_desk(request, db, recording, now, topic)
+    if not shown.angles:
+        return RedirectResponse(f"/recordings/{recording}", 303)
     return page(request, "clip/desk.html", replace(shown, frame=max(0, min(at, shown.frames - 1))))
 
 
@@ -187,10 +192,21 @@ def _said(db: Database, desk: DeskPage, form: ClipForm, data: FormData) -> tuple
         raise forms.Mistakes({}, {"topic": "Choose one of those offered."})
     clip = clip_of(form, rows_of(data), desk.clip, card, desk.recordings, secrets.token_hex(8), desk.house.rate)
     with db.read() as session:
-        about = told(clip_faults(session, clip), clip, desk.frames)
+        about = _not_seen(desk, clip) or told(clip_faults(session, clip), clip, desk.frames)
     if about:
         raise forms.Mistakes({}, about)
     return clip, card.id
+
+
+def _not_seen(desk: DeskPage, clip: Clip) -> dict[str, str]:
+    """What of a clip cannot have been seen on a recording that is not prepared; nothing of it is known to the store."""
+    if desk.meanwhile is None:
+        return {}
+    if not desk.angles and desk.clip is None:
+        return {"": f"This recording cannot be marked before it is prepared. {desk.meanwhile.why_not}"}
+    if desk.angles and clip.views[0].out > desk.frames:
+        return {"out_frame": f"The recording ends at about frame {desk.frames - 1}."}
+    return {}
 
 
 def _shown_again(request: Request, desk: DeskPage, data: FormData, about: Mapping[str, str]) -> Response:

@@ -43,7 +43,7 @@ class BackForm(forms.Form):
     @property
     def address(self) -> str:
         """A page of ours that shows jobs; never an address that somebody else chose."""
-        return self.back if re.fullmatch(r"/(jobs|recordings)(/[a-z0-9-]+)?", self.back) else "/jobs"
+        return self.back if re.fullmatch(r"/(jobs|recordings|lessons)(/[a-z0-9-]+)?", self.back) else "/jobs"
 
 
 @router.get("/jobs")

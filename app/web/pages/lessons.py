@@ -1,36 +1,33 @@
-"""Lessons: building them step by step, publishing, assigning, watching."""
+"""Lessons: what they are made of, publishing, assigning, watching. Their steps have pages of their own."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any
 
 from fastapi import APIRouter, Request
 from pydantic import BaseModel, ConfigDict, Field
+from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.actions.lesson import (
-    add_step,
-    begin_lesson,
-    change_steps,
-    publish_lesson,
-    watch_lesson,
-)
+from app.actions.lesson import begin_lesson, publish_lesson, watch_lesson
 from app.actions.quiz import assign_crews
-from app.domain.clip import Clip
-from app.domain.errors import BadInput, Conflict, NotFound
-from app.domain.lesson import Lesson, Step, TitleStep, clips_named, settled
+from app.domain.errors import Conflict, NotFound
+from app.domain.lesson import Lesson, TitleStep
 from app.domain.timecode import Rate
 from app.store.content import list_clips, list_lessons, load_lesson
 from app.store.editions import Edition, Watched, list_editions, published, watched_of
+from app.store.engine import Database
 from app.store.jobs import Job, JobState, jobs_by_key
 from app.store.people import CrewFacts, list_crews
 from app.store.quizzes import Assignment, list_assignments
+from app.store.recordings import list_recordings
 from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import NamedId
+from app.web.lesson_desk import KINDS, Shelf, StepLine, lines_of, running_time
 from app.web.media import media_address
 from app.web.render import page
 from app.web.words import end_of
@@ -49,10 +46,11 @@ class Video:
 
 @dataclass(frozen=True)
 class LessonLine:
-    """A lesson in the list: how long it runs, its newest version, whether it is being made."""
+    """A lesson in the list: how long it runs (or only about), its newest version with a video."""
 
     lesson: Lesson
     frames: int
+    is_about: bool
     edition: Edition | None
 
 
@@ -66,34 +64,25 @@ class LessonsPage:
 
 
 @dataclass(frozen=True)
-class StepLine:
-    """A step: where it stands on the tape, what it shows, what is wrong with it."""
-
-    n: int
-    first: int
-    frames: int
-    what: str
-    note: str
-    trouble: str
-
-
-@dataclass(frozen=True)
 class LessonPage:
-    """A lesson on the desk."""
+    """A lesson on the desk. `frames`: its running time, `is_about` where that is not certain yet.
+
+    `newest`: the newest version with a video, which `video` shows. `making`: the work on the newest version of all.
+    """
 
     lesson: Lesson
     version: int
     lines: list[StepLine]
+    kinds: Mapping[str, tuple[str, str]]
     frames: int
+    is_about: bool
     rate: Rate
-    clips: list[Clip]
     editions: list[Edition]
     making: Job | None
+    newest: Edition | None
     video: Video | None
     crews: list[CrewFacts]
     assigned: list[Assignment]
-    about: Mapping[str, str] = field(default_factory=dict)
-    typed: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -121,25 +110,6 @@ class NewLessonForm(forms.Form):
     series: str = Field(min_length=2, max_length=80)
     number: int = Field(ge=1, le=999)
     title: str = Field(min_length=2, max_length=120)
-
-
-class StepForm(forms.Form):
-    """A step to add at the end. `base`: the version that was looked at."""
-
-    base: int
-    kind: Literal["run", "slow run", "freeze", "title"]
-    clip: str = ""
-    title: str = Field(default="", max_length=120)
-    seconds: int = Field(default=3, ge=1, le=120)
-    note: str = Field(default="", max_length=2000)
-
-
-class MoveForm(forms.Form):
-    """A step to move up, down, or take out."""
-
-    base: int
-    n: int = Field(ge=0)
-    to: Literal["up", "down", "out"]
 
 
 class PublishForm(forms.Form):
@@ -177,24 +147,18 @@ def lessons_page(request: Request, db: Db, viewer: Looking) -> Response:
     """The list."""
     with db.read() as session:
         lessons, out = list_lessons(session), published(session)
-        clips = {clip.id: clip for clip in list_clips(session)}
+        shelf = _shelf(request, session)
         watched = watched_of(session, viewer.person_id)
     if viewer.role != "supervisor":  # what is not published yet is nobody else's
         lessons = [out[lesson.id].lesson for lesson in lessons if lesson.id in out]
-    lines = [LessonLine(each, _length(each, clips), out.get(each.id)) for each in lessons]
-    return page(request, "lesson/list.html", LessonsPage(lines, request.state.league.house.rate, watched))
+    lines = [LessonLine(each, *running_time(each, shelf), out.get(each.id)) for each in lessons]
+    return page(request, "lesson/list.html", LessonsPage(lines, shelf.house.rate, watched))
 
 
-def _length(lesson: Lesson, clips: Mapping[str, Clip]) -> int:
-    return sum(_settled(step, clips)[0] for step in lesson.steps)
-
-
-def _settled(step: Step, clips: Mapping[str, Clip]) -> tuple[int, str]:
-    """Frames of a step and what is wrong with it."""
-    try:
-        return settled(step, clips).frames, ""
-    except BadInput as error:
-        return 0, str(error)
+def _shelf(request: Request, session: Session) -> Shelf:
+    clips = {clip.id: clip for clip in list_clips(session)}
+    ready = {facts.id for facts in list_recordings(session) if facts.is_ready}
+    return Shelf(clips, ready, request.state.league.house, request.app.state.library)
 
 
 @router.get("/lessons/new")
@@ -229,30 +193,30 @@ def lesson_page(request: Request, lesson_id: NamedId, db: Db, viewer: Looking) -
     return page(request, "lesson/show.html", _desk(request, db, lesson_id))
 
 
-def _desk(request: Request, db: Db, lesson_id: str, **mistakes: Any) -> LessonPage:
-    rate = request.state.league.house.rate
+def _desk(request: Request, db: Database, lesson_id: str) -> LessonPage:
     with db.read() as session:
         lesson, version = load_lesson(session, lesson_id)
-        clips = list_clips(session)
+        shelf = _shelf(request, session)
         editions = list_editions(session, lesson_id)
         key = f"tape:{lesson_id}:{editions[0].number}" if editions else ""
         job = jobs_by_key(session, [key]).get(key)
         crews, assigned = list_crews(session), list_assignments(session, "lesson")
-    lines = _lines(lesson, {clip.id: clip for clip in clips})
+    lines = lines_of(request, lesson, shelf)
     newest = next((each for each in editions if each.tape), None)
     return LessonPage(
         lesson=lesson,
         version=version,
         lines=lines,
+        kinds=KINDS,
         frames=sum(line.frames for line in lines),
-        rate=rate,
-        clips=clips,
+        is_about=any(line.is_about for line in lines),
+        rate=shelf.house.rate,
         editions=editions,
         making=None if job is None or job.state == JobState.DONE else job,
+        newest=newest,
+        video=_video(request, newest),
         crews=crews,
         assigned=[each for each in assigned if each.noun_id == lesson_id],
-        video=_video(request, newest),
-        **mistakes,
     )
 
 
@@ -261,70 +225,6 @@ def _video(request: Request, edition: Edition | None) -> Video | None:
         return None
     tape, captions, poster = (media_address(request, kind, edition.tape) for kind in ("tape", "captions", "poster"))
     return Video(tape, captions, poster)
-
-
-def _lines(lesson: Lesson, clips: Mapping[str, Clip]) -> list[StepLine]:
-    lines, first = [], 0
-    for n, step in enumerate(lesson.steps):
-        frames, trouble = _settled(step, clips)
-        lines.append(StepLine(n, first, frames, _what(step, clips), step.note, trouble))
-        first += frames
-    return lines
-
-
-def _what(step: Step, clips: Mapping[str, Clip]) -> str:
-    if step.kind == "title":
-        return f"Title. {step.title}"
-    name = " beside ".join(clips[clip].title if clip in clips else clip for clip in clips_named(step))
-    if step.kind == "freeze":
-        return f"Freeze. {name}, {str(step.at).replace('-', ' ')}"
-    speed = "at full speed" if step.speed == 1 else f"at speed {step.speed}"
-    return f"{step.kind.capitalize()}. {name}, {speed}"
-
-
-@router.post("/lessons/{lesson_id}/steps")
-async def add_lesson_step(request: Request, lesson_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
-    """Add a step at the end."""
-    try:
-        form = await forms.read(request, StepForm)
-        await db.changed(add_step, lesson_id, _step(form, request), form.base, viewer.person_id, now=at)
-    except forms.Mistakes as mistakes:
-        shown = _desk(request, db, lesson_id, about=mistakes.about, typed=mistakes.typed)
-        return page(request, "lesson/show.html", shown, status=422)
-    except NotFound:
-        raise
-    except BadInput as error:
-        return page(request, "lesson/show.html", _desk(request, db, lesson_id, about={"": str(error)}), status=422)
-    return RedirectResponse(f"/lessons/{lesson_id}#steps", 303)
-
-
-def _step(form: StepForm, request: Request) -> dict[str, Any]:
-    frames = int(form.seconds * request.state.league.house.rate.fraction)
-    match form.kind:
-        case "title":
-            return {"kind": "title", "title": form.title or "Untitled", "frames": frames, "note": form.note}
-        case "freeze":
-            return {"kind": "freeze", "clip": form.clip, "frames": frames, "note": form.note}
-        case "slow run":
-            return {"kind": "run", "clip": form.clip, "speed": "1/2", "note": form.note}
-        case "run":
-            return {"kind": "run", "clip": form.clip, "note": form.note}
-
-
-@router.post("/lessons/{lesson_id}/move")
-async def move_step(request: Request, lesson_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
-    """Move a step, or take it out."""
-    form = await forms.read(request, MoveForm)
-    with db.read() as session:
-        lesson, _ = load_lesson(session, lesson_id)
-    steps = list(lesson.steps)
-    if form.n >= len(steps):
-        raise BadInput("There is no such step.")
-    step = steps.pop(form.n)
-    if form.to != "out":
-        steps.insert(max(0, form.n - 1) if form.to == "up" else form.n + 1, step)
-    await db.changed(change_steps, lesson_id, tuple(steps), form.base, viewer.person_id, now=at)
-    return RedirectResponse(f"/lessons/{lesson_id}#steps", 303)
 
 
 @router.post("/lessons/{lesson_id}/publish")

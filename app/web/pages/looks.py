@@ -6,12 +6,10 @@ Nothing of the key, the ruling, the clip's name or what it came from leaves the 
 from __future__ import annotations
 
 import asyncio
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-import anyio.to_thread
 from fastapi import APIRouter, Request
 from sqlmodel import Session
 from starlette.responses import Response
@@ -53,8 +51,7 @@ from app.web.looking import (
     terms_of,
     why_of,
 )
-from app.web.media import StretchResponse
-from app.web.ranges import reply_to
+from app.web.sending import file_response
 from app.web.viewer import Viewer
 
 router = APIRouter()
@@ -335,22 +332,11 @@ async def finish(sitting_id: RandomId, db: Db, viewer: Looking, at: Now) -> Fini
 async def clip_of_look(request: Request, asset: RandomId, db: Db, viewer: Looking) -> Response:
     """The clip of a look that is still ahead, for its own person alone; afterwards there is no second showing."""
     digest = await asyncio.to_thread(_cut, db, asset, viewer.person_id)
-    path = request.app.state.library.cut(digest)
+    headers = {"content-type": "video/mp4", "cache-control": "private, no-store"}
     try:
-        size = (await anyio.to_thread.run_sync(os.stat, path)).st_size
+        return await file_response(request, request.app.state.library.cut(digest), f'"{asset}"', headers)
     except FileNotFoundError as error:
         raise NotFound("This clip is not here any more.") from error
-    etag = f'"{asset}"'
-    reply = reply_to(request.headers, etag, size)
-    headers = {
-        "etag": etag,
-        "accept-ranges": "bytes",
-        "cache-control": "private, no-store",
-        "content-type": "video/mp4",
-    }
-    if reply.content_range:
-        headers["content-range"] = reply.content_range
-    return StretchResponse(path, reply.stretch, reply.status, headers)
 
 
 def _cut(db: Database, asset: str, person_id: str) -> str:

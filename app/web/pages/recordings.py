@@ -18,7 +18,8 @@ from starlette.responses import RedirectResponse, Response
 from app.actions.intake import Incoming, add_recordings, correct_recording, discard_recording, preparation_key
 from app.adapters.incoming import Parts
 from app.domain.clip import Clip, View
-from app.domain.recording import Game, Prepared, Recording
+from app.domain.errors import NotFound
+from app.domain.recording import Game, House, Prepared, Recording
 from app.store.content import list_games
 from app.store.engine import Database
 from app.store.jobs import Job, jobs_by_key
@@ -28,9 +29,11 @@ from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import NamedId
 from app.web.limits import MOST_UPLOAD
+from app.web.meanwhile import Meanwhile, came_as, file_of, meanwhile_of
 from app.web.media import media_address
 from app.web.recording_form import SEE, DetailsForm, UploadForm, file_label, typed_of
 from app.web.render import page
+from app.web.sending import file_response
 from app.web.uploads import UploadRoute, keep_spooled
 from app.web.viewer import Viewer
 from app.web.words import capital, count
@@ -115,10 +118,13 @@ class RecordingPage:
     """One recording, with the clips that are seen on it and where.
 
     `picture`, `copy`: addresses to look at it and, where that is allowed, to keep it. `strip`, `glance`: of its small
-    pictures, and of what they are.
+    pictures, and of what they are. `meanwhile`: what can be seen before it is prepared. `house`: in whose frames its
+    clips count.
     """
 
     facts: RecordingFacts
+    house: House
+    meanwhile: Meanwhile | None
     game: Game | None
     job: Job | None
     views: list[tuple[Clip, View]]
@@ -218,8 +224,11 @@ def _shown(request: Request, session: Session, facts: RecordingFacts) -> Recordi
     recording, prepared = facts.recording, facts.prepared
     key, clips = preparation_key(facts.id), clips_on(session, facts.id)
     names = {person.id: person.name for person in list_people(session)}
+    house = prepared.house if prepared else request.state.league.house
     return RecordingPage(
         facts=facts,
+        house=house,
+        meanwhile=meanwhile_of(request, facts, house.rate),
         game=next((game for game in list_games(session) if game.id == recording.game), None),
         job=None if prepared else jobs_by_key(session, [key]).get(key),
         views=[(clip, view) for clip in clips for view in clip.views if view.recording == facts.id],
@@ -237,6 +246,21 @@ def _glance(request: Request, prepared: Prepared) -> str:
     """The address of what the strip shows; empty where a recording has none."""
     there = request.app.state.library.glance(prepared.digest).exists()
     return media_address(request, "glance", prepared.digest) if there else ""
+
+
+@router.api_route("/recordings/{recording_id}/original", methods=["GET", "HEAD"])
+async def original(request: Request, recording_id: NamedId, db: Db) -> Response:
+    """The file of a recording as it came, or the part of it that is asked for, where browsers can play it.
+
+    The address stays the same when the recording has been prepared meanwhile, so that whoever looks can go on.
+    """
+    facts = await anyio.to_thread.run_sync(_load, db, recording_id)
+    library = request.app.state.library
+    came = await anyio.to_thread.run_sync(came_as, library, facts)
+    if came.why_not:
+        raise NotFound(came.why_not)
+    headers = {"content-type": came.type, "cache-control": "private, max-age=3600"}
+    return await file_response(request, file_of(library, facts), f'"{recording_id}"', headers)
 
 
 @router.get("/recordings/{recording_id}/edit")

@@ -51,6 +51,8 @@ Found = TypeVar("Found")
 Spoken = Depends(spoken)
 
 ANOTHER = "This file is being sent from another window."
+TOO_MUCH = "More came than was announced, so nothing of it was kept. Has the file changed? Choose it again."
+UNKNOWN = "This file is not on its way here any more. Choose it again to send it from the beginning."
 _MARK = re.compile(r"[0-9A-Za-z-]{1,80}")
 _BATCH = re.compile(r"[0-9a-f]{6,32}")
 
@@ -150,7 +152,7 @@ def _of_recording(db: Db, announced: Announced) -> int:
     """The length of a file that is a recording by now. Raises NotFound when that is gone too."""
     with db.read() as session:
         if announced.id not in recordings_by_id(session, [announced.id]):
-            raise NotFound("There is no such file on its way.")
+            raise NotFound(UNKNOWN)
     return announced.length
 
 
@@ -177,7 +179,7 @@ async def _own(parts: Parts, upload_id: str, person_id: str, at: datetime) -> An
     """A file that this person announced. Raises NotFound, HTTPException 410 once it has waited too long."""
     found = await anyio.to_thread.run_sync(parts.find, upload_id)
     if found is None or found.by != person_id:
-        raise NotFound("There is no such file on its way.")
+        raise NotFound(UNKNOWN)
     if parts.ends_at(upload_id) < at and not is_whole(parts, found):
         raise HTTPException(410, "This file did not go on for days, so it was forgotten. Send it again.")
     return found
@@ -230,7 +232,7 @@ def _refuse(request: Request, parts: Parts, announced: Announced, part: Part, of
         raise HTTPException(409, "The file goes on at another place.", {"Upload-Offset": str(part.size)})
     coming = number(request, "content-length") if "content-length" in request.headers else 0
     if offset + coming > announced.length:
-        raise HTTPException(413, "More was sent than was announced; nothing of it was kept.")
+        raise HTTPException(413, TOO_MUCH)
     if free_bytes(parts.library.incoming) - RESERVE < coming:
         raise Unready(FULL)
 
@@ -246,7 +248,7 @@ def _tell(end: End) -> None:
     close = {"Connection": "close"}
     match end:
         case End.TOO_LONG:
-            raise HTTPException(413, "More was sent than was announced; nothing of it was kept.", close)
+            raise HTTPException(413, TOO_MUCH, close)
         case End.REPLACED:
             raise HTTPException(423, ANOTHER, close)
         case End.STALLED | End.GONE:

@@ -31,6 +31,7 @@ class MarkingDesk extends HTMLElement {
     const video = /** @type {HTMLVideoElement} */ (this.querySelector("video"));
     video.controls = false; // they are for browsers that run no script
     this.stepper = new Stepper(video, this.clockwork, Number(this.dataset.at), () => this.draw());
+    this.stepper.offset = this.#late;
     this.#listen();
     this.#past.keep(stateOf(this.form));
     this.draw();
@@ -49,7 +50,12 @@ class MarkingDesk extends HTMLElement {
   /** The angle under the eyes, and the frame in its own recording. */
   get view() {
     const angle = /** @type {HTMLInputElement | null} */ (this.querySelector("[data-angle]:checked"));
-    return { recording: angle?.value ?? "", frame: this.frame + (this.stepper?.offset ?? 0) };
+    return { recording: angle?.value ?? "", frame: this.frame + Number(angle?.dataset.offset ?? 0) };
+  }
+
+  /** Frames that the clock of a file as it came has shown before the first one. */
+  get #late() {
+    return Number(this.dataset.late ?? 0);
   }
 
   /** @returns {HTMLInputElement[]} */
@@ -105,7 +111,7 @@ class MarkingDesk extends HTMLElement {
     if (!this.stepper) return;
     const { video } = this.stepper;
     const speed = video.playbackRate;
-    this.stepper.offset = Number(angle.dataset.offset);
+    this.stepper.offset = Number(angle.dataset.offset) + this.#late;
     video.src = angle.dataset.angle ?? "";
     video.defaultPlaybackRate = speed;
   }

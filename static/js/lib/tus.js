@@ -15,6 +15,16 @@ export const PIECE = 16 * 2 ** 20;
 const VERSION = "1.0.0";
 const FULL = 507;
 const LOCKED = 423;
+const TOO_LARGE = 413;
+const GONE = "It is not on its way here any more. Choose the file again to send it from the beginning.";
+/** @type {Record<number, string>} what is told of answers that bring no words: those to HEAD never do */
+const WORDS = {
+  401: "You are signed out. Sign in in another window, then try again here.",
+  403: "This device may not send files. Load the page again, or sign in as the supervisor.",
+  404: GONE,
+  410: GONE,
+  [TOO_LARGE]: "Something between you and the server lets no pieces of this size pass. Whoever runs it can allow them.",
+};
 const PASSING = [408, 409, 429, 500, 502, 503, 504, FULL];
 
 /** The server will not take it; `message` is a sentence, `about` one for each field that is wrong. */
@@ -22,7 +32,7 @@ export class Refused extends Error {
   /** @param {Reply} reply */
   constructor(reply) {
     const said = read(reply.text);
-    super(said.error ?? "The server did not take it.");
+    super(said.error ?? WORDS[reply.status] ?? "The server did not take it.");
     this.status = reply.status;
     /** @type {Record<string, string>} */
     this.about = said.about ?? {};
@@ -132,13 +142,14 @@ export class Sender {
 }
 
 /**
- * What is in the way for the time being. An answer without the protocol's header is not our server's.
+ * What is in the way for the time being. An answer without the protocol's header is not our server's; one is worth
+ * listening to all the same: that pieces are too large for what stands between will not pass by waiting.
  * @param {Request} request
  * @param {Reply | null} reply
  * @returns {Trouble}
  */
 function troubleOf(request, reply) {
-  if (!reply?.header("Tus-Resumable")) return "lost";
+  if (!reply?.header("Tus-Resumable")) return reply?.status === TOO_LARGE ? "" : "lost";
   if (reply.status === FULL && request.method !== "POST") return "full";
   if (reply.status === LOCKED && request.method === "HEAD") return "busy";
   return PASSING.includes(reply.status) && reply.status !== FULL ? "busy" : "";

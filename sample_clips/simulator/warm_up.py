@@ -1,7 +1,7 @@
 """The clip that tries a phone before a check: a ball rolls to a line and stops. Nothing is judged on it.
 
 Of the size and rate of the clips of a check, so that a phone which plays it plays those. `python -m
-sample_clips.warm_up` draws it again.
+sample_clips.simulator.warm_up` draws it again.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 Picture = NDArray[np.uint8]
 
-PATH = Path(__file__).parents[1] / "static" / "warm-up.mp4"
+PATH = Path(__file__).parents[2] / "static" / "warm-up.mp4"
 WIDTH, HEIGHT, RATE, FRAMES = 640, 360, 30, 90
 STRIPE, LINE, RADIUS = 64, 520, 20
 STOPS = 75
