@@ -221,6 +221,7 @@ SENT = {
     b'"hidden": false, "dropped": 0}',
     "/reason": b'{"shows": {"": "present"}}',
     "/open": b"{}",
+    "/skip": b"{}",
     "/echo": b"{}",
     "/watched": b'{"first": 0, "end": 30}',
 }
@@ -234,6 +235,7 @@ TOLD_AS_JSON = {
     ("POST", "/sittings/{sitting_id}/looks/{n}/open"),
     ("POST", "/sittings/{sitting_id}/looks/{n}/answer"),
     ("POST", "/sittings/{sitting_id}/looks/{n}/reason"),
+    ("POST", "/sittings/{sitting_id}/looks/{n}/skip"),
     ("POST", "/sittings/{sitting_id}/finish"),
     ("POST", "/lessons/{lesson_id}/watched"),
 }
