@@ -70,6 +70,10 @@ accept-2: $(DEV) $(JS) ## Acceptance of stage 2: the whole flow on a server, for
 accept-3: $(DEV) $(JS) ## Acceptance of stage 3: any recording in, an exact tape out, what it costs, what survives
 	@$(BIN)/python -m tests.accept.accept_3 $(ARGS)
 
+.PHONY: accept-4
+accept-4: $(DEV) $(JS) ## Acceptance of stage 4: a check on a phone, fair on a bad line, and nothing told before its time
+	@$(BIN)/python -m tests.accept.accept_4 $(ARGS)
+
 .PHONY: pictures
 pictures: $(DEV) ## Take the pictures of README.md again, of the running demo
 	@$(BIN)/python -m tests.browser.pictures
@@ -83,8 +87,8 @@ fuzz: ## Random requests and files against a running server
 	$(call later,the server)
 
 .PHONY: load
-load: ## Many phones answering at once
-	$(call later,the server)
+load: $(DEV) ## Three hundred phones at once: errors, lost answers, waits (KILLS=20 to kill the server in each of 20 runs)
+	@$(BIN)/python -m tests.load.run $(if $(KILLS),--kills $(KILLS)) $(if $(SEED),--seed $(SEED)) $(ARGS)
 
 .PHONY: simulate
 simulate: $(DEV) ## Error rates and lengths of the clearance policies, by simulation

@@ -10,10 +10,8 @@ from ipaddress import ip_address
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import uvicorn
 from fastapi import Depends, FastAPI
-from starlette.responses import Response
-from starlette.staticfiles import StaticFiles
-from starlette.types import Scope
 
 from app.actions.league import NEW, found_league
 from app.actions.upload import settle_uploads
@@ -25,24 +23,17 @@ from app.store.engine import Database
 from app.store.migrate import migrate
 from app.web import errors, pages
 from app.web.auth import guard
+from app.web.front import Front
 from app.web.limits import MOST_BODY, Guesses
-from app.web.pages.media import ROUTE as MEDIA
+from app.web.quick import Shortcut
 from app.web.recent import Recent
 from app.web.render import STATIC, build
 from app.web.security import SafeHeaders, SameOrigin
 from app.web.sending import OpenFiles
+from app.web.static import KeptStatic
 from app.web.tus import SpeaksTus, Writers
+from app.web.wire import Wire
 from app.worker import Worker
-
-
-class KeptStatic(StaticFiles):
-    """Static files under the name of their build: they never change, so browsers may keep them."""
-
-    async def get_response(self, path: str, scope: Scope) -> Response:
-        """One file."""
-        response = await super().get_response(path, scope)
-        response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
-        return response
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -59,7 +50,13 @@ def create_app(settings: Settings) -> FastAPI:
             app.state.database.close()
 
     app = FastAPI(
-        title="Pennon", docs_url=None, redoc_url=None, openapi_url=None, lifespan=life, dependencies=[Depends(guard)]
+        title="Pennon",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        telemetry={"tracing": False, "metrics": False, "logs": False},
+        lifespan=life,
+        dependencies=[Depends(guard)],
     )
     app.state.settings = settings
     app.state.guesses = Guesses()
@@ -70,7 +67,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(SameOrigin)
     app.add_middleware(SafeHeaders)
     app.mount(f"/static/{build()}", KeptStatic(directory=STATIC), name="static")
-    app.router.routes.append(MEDIA)
+    app.router.routes += pages.FIRST
     for router in pages.ROUTERS:
         app.include_router(router, max_body_size=MOST_BODY)
     errors.install(app)
@@ -107,6 +104,19 @@ def work(app: FastAPI, settings: Settings) -> Iterator[None]:
             worker.stop()
         take_down(queue)
         queue.close()
+
+
+def server_of(app: FastAPI) -> uvicorn.Server:
+    """What answers browsers for an application. It stops gracefully, for as long as a page takes."""
+    return uvicorn.Server(
+        uvicorn.Config(
+            Shortcut(app, Front(app)),
+            http=Wire,
+            log_level="warning",
+            server_header=False,
+            timeout_graceful_shutdown=10,
+        )
+    )
 
 
 def listening(settings: Settings) -> socket.socket:

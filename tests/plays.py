@@ -4,18 +4,29 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 from sqlmodel import Session
 
 from app.actions.quiz import keep_cut, publish_quiz
 from app.domain.clip import Clip
+from app.domain.people import Role
 from app.domain.quiz import QuizPlan
 from app.domain.recording import Game, House, Prepared, Recording
 from app.domain.rulecard import RuleCard, RuleException
 from app.domain.timecode import Rate
-from app.store.content import add_clip, save_card, save_exception, save_game, save_plan
-from app.store.quizzes import Quiz, list_items
+from app.store.content import (
+    add_clip,
+    list_clips,
+    load_clip,
+    save_card,
+    save_clip,
+    save_exception,
+    save_game,
+    save_plan,
+)
+from app.store.people import CrewFacts, Person, add_crew, add_membership, add_person
+from app.store.quizzes import AngleCut, Quiz, list_items
 from app.store.recordings import add_recording, set_prepared
 from tests.domain.samples import CARD
 
@@ -23,15 +34,25 @@ NOW = datetime(2026, 9, 10, 18, 5, tzinfo=UTC)
 RATE = Rate(num=30)
 HOUSE = House(width=320, height=180, rate=RATE)
 FRAMES = 300
+HIGH_LATER = 20
 LINE, THEN, PLAYED, RESTART = "past-second-last", "involved", "opponent-plays-it", "direct-from-restart"
 CARD_WITH_SECOND = RuleCard.model_validate(
     CARD
     | {
         "non_factors": [{"id": "arms", "text": "Only an arm was past the line"}],
+        "review_steps": [
+            {"of": LINE, "proof": "Grass between the two lines."},
+            {"of": THEN, "proof": "The touch is seen."},
+            {"of": PLAYED, "proof": "Time and control are seen."},
+            {"of": RESTART, "proof": "The restart is seen."},
+        ],
         "second_answer": {"question": "Whose restart?", "answers": ["to the attack", "to the defence"]},
     }
 )
 PLAN = QuizPlan(id="offside", title="Offside, one look", topics=("offside",), clips=4, crews=("ferry",))
+REVIEW = QuizPlan.model_validate(
+    PLAN.model_dump() | {"id": "review", "title": "Offside, in review", "look": "review", "seconds": 60}
+)
 
 
 def play(n: int, *, recording: str = "line") -> Clip:
@@ -76,6 +97,24 @@ def add_plays(session: Session, count: int = 12, *, prepared: Prepared | None = 
     return plays
 
 
+def add_second_view(session: Session, prepared: Prepared | None = None, *, is_ready: bool = True) -> None:
+    """The same plays from a high camera, whose recording began `HIGH_LATER` frames before that of the line."""
+    high = Recording(id="high", file="high.mp4", angle="high", game="g1", offset=-HIGH_LATER)
+    add_recording(session, high, "system", NOW)
+    ready = prepared or Prepared(digest=digest("high"), house=HOUSE, frames=FRAMES, sound=False)
+    if is_ready:
+        set_prepared(session, "high", digest("original high"), ready, 1000)
+    session.flush()
+    for each in list_clips(session):
+        clip, version = load_clip(session, each.id)
+        shift = {"recording": "high", "in": 30 + HIGH_LATER, "out": 200 + HIGH_LATER}
+        views = [*clip.model_dump(mode="json", by_alias=True)["views"], shift]
+        save_clip(
+            session, Clip.model_validate({**clip.model_dump(by_alias=True), "views": views}), version, "system", NOW
+        )
+    session.flush()
+
+
 def digest(name: str) -> str:
     """A digest that stands for a file nobody made."""
     return hashlib.sha256(name.encode()).hexdigest()
@@ -84,13 +123,26 @@ def digest(name: str) -> str:
 def publish(
     session: Session, plan: QuizPlan = PLAN, *, cut: int = 60, due: datetime | None = None, now: datetime = NOW
 ) -> Quiz:
-    """Publish a quiz of the plays, as if its clips had been cut for phones to so many frames; 0: not yet."""
+    """Publish a quiz of the plays, as if its clips had been cut for phones to so many frames; 0: not yet.
+
+    In review each has one view, in which the tenth frame is the one that decides.
+    """
     quiz = publish_quiz(session, plan, RATE, 7, due, "orla", now=now)
     session.flush()
-    if cut:
-        for item in list_items(session, quiz.id):
-            keep_cut(session, quiz.id, item.n, digest(f"cut {item.clip_id}"), cut, now=now)
+    for item in list_items(session, quiz.id) if cut else ():
+        name = digest(f"cut {item.clip_id}")
+        angles = (AngleCut("line", "line", name, 50, cut, cut, 0),) if plan.look == "review" else ()
+        keep_cut(session, quiz.id, item.n, name, cut, angles, now=now)
     return quiz
+
+
+def seated(session: Session) -> None:
+    """Sil, who sits in the crew that these quizzes are for, and Bram, who sits nowhere."""
+    for name in ("sil", "bram"):
+        add_person(session, Person(name, name.title(), Role.OFFICIAL), NOW)
+    add_crew(session, CrewFacts("ferry", "Ferry", True, None))
+    session.flush()
+    add_membership(session, "sil", "ferry", "assistant", date(2026, 8, 1))
 
 
 def titles(plays: Sequence[Clip]) -> list[str]:

@@ -16,8 +16,8 @@ from packaging.utils import canonicalize_name
 from tests import tree
 
 TARGETS = {
-    "help", "run", "demo", "test", "check", "bench", "accept-1", "accept-2", "accept-3", "pictures", "fault", "fuzz",
-    "load", "simulate", "test-engines", "lock",
+    "help", "run", "demo", "test", "check", "bench", "accept-1", "accept-2", "accept-3", "accept-4", "pictures",
+    "fault", "fuzz", "load", "simulate", "test-engines", "lock",
 }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from app.actions.difficulty import Difficulty
-from app.actions.forms import gathered, taught_to
+from app.actions.forms import gathered, taught_before
 from app.actions.quiz import keep_quiz
 from app.domain.clearance import Bank, ClearancePolicy
 from app.domain.errors import BadInput
@@ -46,7 +46,7 @@ def stocks_for(session: Session, people: Iterable[str], rate: Rate, now: datetim
     if not policies:
         return []
     bank = _bank(session, _plan("", 5, policies, ()), rate, now)
-    seen = {person: {*list_seen(session, person), *taught_to(session, [person], now)} for person in people}
+    seen = {person: {*list_seen(session, person), *taught_before(session, person, now)} for person in people}
     return [_stock(policy, bank, seen) for policy in policies]
 
 

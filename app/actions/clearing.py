@@ -9,7 +9,7 @@ from datetime import date, datetime
 
 from sqlmodel import Session
 
-from app.actions.forms import taught_to
+from app.actions.forms import taught_before
 from app.domain.clearance import (
     RETAKE_AFTER,
     TRIES,
@@ -24,17 +24,9 @@ from app.measure.sequential import item_value
 from app.store.content import list_policies
 from app.store.editions import published, watched_of
 from app.store.evidence import list_evidence, list_seen, sitting_name
+from app.store.looks import add_look, close_look
 from app.store.quizzes import Quiz, QuizItem, list_items, list_quizzes, load_quiz
-from app.store.sittings import (
-    Look,
-    Sitting,
-    add_look,
-    add_sitting,
-    close_look,
-    list_looks,
-    list_sittings,
-    load_sitting,
-)
+from app.store.sittings import Look, Sitting, add_sitting, list_looks, list_sittings, load_sitting
 
 WATCHED = 0.9
 """Share of a video that must really have been played for its lesson to be done."""
@@ -124,8 +116,7 @@ class Seen:
 def _seen(session: Session, person_id: str, sittings: Sequence[Sitting], now: datetime) -> Seen:
     began = sittings[0].began_at if sittings else now
     seen = list_seen(session, person_id, apart_from=[sitting.id for sitting in sittings])
-    taught = taught_to(session, [person_id], began)
-    before = {clip for clip, at in seen.items() if at <= began} | taught
+    before = {clip for clip, at in seen.items() if at <= began} | taught_before(session, person_id, began)
     return Seen(before, set(seen) - before)
 
 

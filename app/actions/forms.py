@@ -12,13 +12,13 @@ from app.actions.difficulty import UNKNOWN, Difficulty, answered, difficulty
 from app.domain.clip import Clip, Key
 from app.domain.errors import BadInput, Conflict
 from app.domain.guard import refusal_of
-from app.domain.lesson import clips_named
 from app.domain.marking import deciding
 from app.domain.quiz import USUAL_SHARE, Candidate, Drawn, QuizPlan, Taken, Wording, dealt, drawn, shortages
 from app.domain.rulecard import RuleCard, Ruling
 from app.domain.ruling import disagreement
 from app.domain.timecode import Rate
 from app.store.content import cards_on, list_clips, list_plans, load_lesson, save_plan
+from app.store.editions import list_begun, published
 from app.store.league import audit
 from app.store.people import list_seats
 from app.store.quizzes import count_uses, list_assignments
@@ -113,14 +113,30 @@ def _barred(session: Session, plan: QuizPlan, people: list[Taken], since: dateti
 
 
 def taught_to(session: Session, people: Iterable[str], since: datetime) -> set[str]:
-    """Clips of the lessons that any of these people is to watch, or was to since then."""
+    """Clips of the lessons that any of these people is to watch, or was to since then, or began to watch since then."""
     names = set(people)
-    lessons = {
+    given = {
         each.noun_id
         for each in list_assignments(session, "lesson")
         if each.person_id in names and (each.due_at is None or each.due_at >= since)
     }
-    return {clip for lesson in lessons for step in load_lesson(session, lesson)[0].steps for clip in clips_named(step)}
+    begun = {lesson for lesson, at in list_begun(session, names) if at >= since}
+    return _clips_in(session, given | begun)
+
+
+def taught_before(session: Session, person_id: str, by: datetime) -> set[str]:
+    """Clips of every lesson that somebody had been given by then, or had begun to watch."""
+    given = {each.noun_id for each in list_assignments(session, "lesson", person_id) if each.made_at <= by}
+    begun = {lesson for lesson, at in list_begun(session, [person_id]) if at <= by}
+    return _clips_in(session, given | begun)
+
+
+def _clips_in(session: Session, lessons: Iterable[str]) -> set[str]:
+    """Clips that lessons show, as they are now and in the versions that people watch."""
+    out = published(session)
+    drafts = [load_lesson(session, lesson)[0] for lesson in lessons]
+    shown = [*drafts, *(out[each.id].lesson for each in drafts if each.id in out)]
+    return {clip for lesson in shown for clip in lesson.clips}
 
 
 def _unseen(plan: QuizPlan, since: date, has_people: bool) -> str:
@@ -137,19 +153,8 @@ def stock_of(session: Session, plan: QuizPlan, rate: Rate, now: datetime) -> Sto
     found = _gathered(session, plan, rate, now, answered(session) if plan.difficulty != "any" else UNKNOWN)
     sides = {side: {each.clip for each in found.candidates if each.side is side} for side in Ruling}
     known = len({each.clip for each in found.candidates if each.b is not None})
-    missing = shortages(plan, found.candidates, found.wording)
-    if plan.look == "review":
-        missing.append(NO_REVIEW)
-    return Stock(len(sides[Ruling.FLAG]), len(sides[Ruling.NO_FLAG]), known, tuple(missing))
-
-
-NO_REVIEW = "Review looks, with angles and slow motion, cannot be taken on phones yet."
-
-
-def refuse_review(plan: QuizPlan) -> None:
-    """Raises BadInput for a plan of review looks: the check on the phone asks one look at full speed."""
-    if plan.look == "review":
-        raise BadInput(NO_REVIEW)
+    missing = tuple(shortages(plan, found.candidates, found.wording))
+    return Stock(len(sides[Ruling.FLAG]), len(sides[Ruling.NO_FLAG]), known, missing)
 
 
 def keep_plan(session: Session, plan: QuizPlan, by: str, *, is_new: bool, now: datetime) -> None:

@@ -10,12 +10,13 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from app.actions.clearing import goes_on, list_taken
+from app.actions.clearing import goes_on
+from app.actions.held import kept_back
 from app.domain.errors import Conflict
 from app.domain.quiz import QuizPlan, asks_all
 from app.domain.rulecard import Ruling
 from app.store.content import cards_on, clips_by_id
-from app.store.quizzes import Quiz, QuizItem, add_items, add_quiz, find_quiz, list_assignments, list_items, load_quiz
+from app.store.quizzes import Quiz, QuizItem, add_items, add_quiz, find_quiz, list_items, load_quiz
 from app.store.sittings import Sitting, add_sitting, list_looks, list_sittings
 
 LOOKS = 6
@@ -33,13 +34,13 @@ class PracticeClip:
     frames: int
 
 
-def practice_bank(session: Session, person_id: str) -> list[PracticeClip]:
+def practice_bank(session: Session, person_id: str, now: datetime) -> list[PracticeClip]:
     """Clips that somebody may practise on: those whose answers they have been shown in a check that is over.
 
     Practice must not use up a clip, nor tell an answer before its time. So it asks nothing that they have not seen,
     and nothing that a check may ask which is under way or still to come for them, spares and other forms included.
     """
-    kept = _kept_back(session, person_id)
+    kept = kept_back(session, person_id, now)
     found: dict[tuple[str, str], PracticeClip] = {}
     for sitting in list_sittings(session, person_id):
         if load_quiz(session, sitting.quiz_id).plan.purpose == "practice" or goes_on(session, sitting):
@@ -49,16 +50,6 @@ def practice_bank(session: Session, person_id: str) -> list[PracticeClip]:
                 clip = PracticeClip(look.clip_id, look.topic, look.side, look.cut, look.cut_frames)
                 found.setdefault((look.clip_id, look.topic), clip)
     return _keyed(session, found.values())
-
-
-def _kept_back(session: Session, person_id: str) -> set[str]:
-    """Clips of checks that somebody is still to take, or is taking."""
-    taken = list_taken(session)
-    to_take = [each.noun_id for each in list_assignments(session, "quiz", person_id)]
-    left = [quiz for quiz in to_take if (quiz, person_id) not in taken]
-    under_way = [each.quiz_id for each in list_sittings(session, person_id) if each.ended_at is None]
-    quizzes = {quiz for quiz in (*left, *under_way) if load_quiz(session, quiz).plan.purpose != "practice"}
-    return {item.clip_id for quiz in quizzes for item in list_items(session, quiz)}
 
 
 def _keyed(session: Session, clips: Iterable[PracticeClip]) -> list[PracticeClip]:
@@ -71,7 +62,7 @@ def _keyed(session: Session, clips: Iterable[PracticeClip]) -> list[PracticeClip
 
 def start_practice(session: Session, person_id: str, topic: str, *, now: datetime) -> Sitting:
     """Begin a practice on a topic. Raises Conflict where there is nothing to practise on."""
-    clips = [each for each in practice_bank(session, person_id) if each.topic == topic]
+    clips = [each for each in practice_bank(session, person_id, now) if each.topic == topic]
     card = cards_on(session, now.date()).get(topic)
     if not clips or card is None:
         raise Conflict("There is nothing to practise on yet: it needs clips from a check that you have taken.")

@@ -8,8 +8,9 @@ from datetime import datetime
 
 from sqlmodel import Session
 
+from app.actions.angles import Sources, cut_angles, pictures_of
 from app.actions.difficulty import Difficulty
-from app.actions.forms import gathered, people_of, refuse_review
+from app.actions.forms import gathered, people_of
 from app.actions.job import Work, order_job
 from app.actions.recording import await_prepared
 from app.adapters.files import digest_of
@@ -19,12 +20,12 @@ from app.domain.clip import Clip, Key
 from app.domain.errors import BadInput, NotFound
 from app.domain.guard import cut_of
 from app.domain.quiz import Drawn, QuizPlan, Taken, dealt
-from app.domain.recording import Prepared
 from app.domain.timecode import Rate
 from app.store.content import cards_on, clips_by_id, load_lesson
 from app.store.league import audit, load_quiet_hours
 from app.store.people import list_seats
 from app.store.quizzes import (
+    AngleCut,
     Assignment,
     Kind,
     Quiz,
@@ -37,7 +38,7 @@ from app.store.quizzes import (
     load_quiz,
     set_cut,
 )
-from app.store.recordings import prepared_of
+from app.store.recordings import recordings_by_id
 
 
 def publish_quiz(
@@ -45,9 +46,8 @@ def publish_quiz(
 ) -> Quiz:
     """Draw a quiz and publish it at once: for plans whose draw takes no time (`takes_long`).
 
-    Raises BadInput when there are not enough clips, or for a plan of review looks; then nothing is published.
+    Raises BadInput when there are not enough clips; then nothing is published.
     """
-    refuse_review(plan)
     found = gathered(session, plan, rate, now)
     return keep_quiz(session, _fresh_id(), plan, found.drawn(plan, seed), found.difficulty, due_at, by, now=now)
 
@@ -90,7 +90,6 @@ def order_forms(
     session: Session, plan: QuizPlan, rate: Rate, seed: int, due_at: datetime | None, by: str, *, now: datetime
 ) -> str:
     """Have a quiz drawn and published by a worker, where the draw takes its time; the id of the job."""
-    refuse_review(plan)
     quiz_id = _fresh_id()
     args = {"quiz": quiz_id, "plan": plan.model_dump(mode="json"), "rate": str(rate), "seed": seed, "by": by}
     args["due"] = None if due_at is None else due_at.isoformat()
@@ -142,31 +141,35 @@ def make_cuts(work: Work) -> None:
     """
     quiz_id = str(work.args["quiz"])
     with work.database.read() as session:
-        items = list_items(session, quiz_id)
+        quiz, items = load_quiz(session, quiz_id), list_items(session, quiz_id)
         clips = clips_by_id(session, [item.clip_id for item in items])
-        prepared = prepared_of(session, [view.recording for clip in clips.values() for view in clip.views])
+        every = {view.recording for clip in clips.values() for view in clip.views}
+        sources = Sources(recordings_by_id(session, every))
         heard = {topic for topic, card in cards_on(session, work.clock().date()).items() if card.sound_cue}
-    ready = [item for item in items if clips[item.clip_id].views[0].recording in prepared]
+    needed = {item.n: [view.recording for view in sources.views(quiz.plan, clips[item.clip_id])] for item in items}
+    ready = [item for item in items if sources.prepared.keys() >= set(needed[item.n])]
     for done, item in enumerate(ready):
         work.tell(f"Clip {done + 1} of {len(items)}", done / len(items))
         if item.cut is None:
-            _make_cut(work, quiz_id, item, clips[item.clip_id], prepared, sound=item.topic in heard)
+            _make_cut(work, quiz, item, clips[item.clip_id], sources, sound=item.topic in heard)
     with work.database.read() as session:
-        await_prepared(session, [clips[item.clip_id].views[0].recording for item in items if item not in ready])
+        await_prepared(session, [name for item in items if item not in ready for name in needed[item.n]])
     work.tell("Pictures for the results", 0.99)
-    for recording, frame in sorted(set(_proofs(items, clips))):
-        if (source := prepared.get(recording)) is not None and frame < source.frames:
+    for recording, frame in sorted(set(_proofs(quiz, items, clips, sources))):
+        if (source := sources.prepared.get(recording)) is not None and frame < source.frames:
             still(source.digest, frame, source.house, work.library)
 
 
-def _make_cut(
-    work: Work, quiz_id: str, item: QuizItem, clip: Clip, prepared: dict[str, Prepared], *, sound: bool
-) -> None:
-    source = prepared[clip.views[0].recording]
-    seed = tail_seed(clip.id, item.topic)
-    cut = cut_of(clip, _key(clip, item.topic), source.house.rate, seed, sound=sound)
-    digest = phone_cut(cut, source.digest, source.house, work.library, has_sound=source.sound)
-    work.database.change(keep_cut, quiz_id, item.n, digest, cut.frames, now=work.clock())
+def _make_cut(work: Work, quiz: Quiz, item: QuizItem, clip: Clip, sources: Sources, *, sound: bool) -> None:
+    source = sources.prepared[clip.views[0].recording]
+    cut = cut_of(clip, _key(clip, item.topic), source.house.rate, tail_seed(clip.id, item.topic), sound=sound)
+    angles: tuple[AngleCut, ...] = ()
+    if quiz.plan.look == "review":
+        angles = cut_angles(work, quiz.plan, clip, cut, sources)
+        digest = angles[0].cut
+    else:
+        digest = phone_cut(cut, source.digest, source.house, work.library, has_sound=source.sound)
+    work.database.change(keep_cut, quiz.id, item.n, digest, cut.frames, angles, now=work.clock())
 
 
 def tail_seed(clip_id: str, topic: str) -> int:
@@ -181,18 +184,31 @@ def _key(clip: Clip, topic: str) -> Key:
     return key
 
 
-def _proofs(items: Iterable[QuizItem], clips: dict[str, Clip]) -> Iterator[tuple[str, int]]:
-    """Recording and frame of everything that a finding of these items points at."""
+def _proofs(
+    quiz: Quiz, items: Iterable[QuizItem], clips: dict[str, Clip], sources: Sources
+) -> Iterator[tuple[str, int]]:
+    """Recording and frame of everything that a finding of these items points at; in review from every view."""
     for item in items:
-        clip = clips[item.clip_id]
-        for finding in _key(clip, item.topic).findings:
+        clip, key = clips[item.clip_id], _key(clips[item.clip_id], item.topic)
+        if quiz.plan.look == "review":
+            yield from pictures_of(clip, key, sources)
+        for finding in key.findings:
             if finding.frame is not None:
                 yield finding.view or clip.views[0].recording, finding.frame
 
 
-def keep_cut(session: Session, quiz_id: str, n: int, digest: str, frames: int, *, now: datetime) -> None:  # noqa: ARG001
-    """Keep a phone cut that a job has made."""
-    set_cut(session, quiz_id, n, digest, frames)
+def keep_cut(
+    session: Session,
+    quiz_id: str,
+    n: int,
+    digest: str,
+    frames: int,
+    angles: Iterable[AngleCut] = (),
+    *,
+    now: datetime,  # noqa: ARG001
+) -> None:
+    """Keep a phone cut that a job has made; in review with those of all views."""
+    set_cut(session, quiz_id, n, digest, frames, angles)
 
 
 def awake(session: Session, due_at: datetime | None) -> datetime | None:

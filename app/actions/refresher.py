@@ -13,7 +13,7 @@ from sqlmodel import Session
 
 from app.actions.clearance_quiz import bank_for
 from app.actions.clearing import list_taken
-from app.actions.forms import taught_to
+from app.actions.forms import taught_before
 from app.actions.job import order_job
 from app.actions.quiz import cuts_key
 from app.actions.readiness import clearances_of
@@ -101,7 +101,7 @@ def _unseen(
     to_take = [each.noun_id for each in list_assignments(session, "quiz", person_id)]
     left = [quiz for quiz in to_take if (quiz, person_id) not in taken]
     coming = {item.clip_id for quiz in left for item in list_items(session, quiz)}
-    seen: Collection[str] = {*list_seen(session, person_id), *taught_to(session, [person_id], now), *coming}
+    seen: Collection[str] = {*list_seen(session, person_id), *taught_before(session, person_id, now), *coming}
     return (each for each in bank_for(session, policy, rate, now) if each.clip not in seen)
 
 

@@ -9,16 +9,19 @@ from datetime import date
 from sqlmodel import Session
 
 from app.actions.clearing import goes_on
+from app.actions.reviewing import steps_of
 from app.domain.answer import attempt_holds
 from app.domain.clip import Clip, Key
 from app.domain.errors import NotFound
 from app.domain.marking import Said, contradicted, deciding, right_decision, right_reason, right_second
+from app.domain.reviewing import Review, Reviewed, reviewed
 from app.domain.rulecard import Element, RuleCard, RuleException, card_on
 from app.domain.tendency import Tendency, tendency
 from app.store.content import clips_by_id, list_cards, list_exceptions
 from app.store.quizzes import Quiz, load_quiz
 from app.store.sittings import (
     PRACTICE,
+    REVIEWED,
     Answer,
     Reasons,
     Sitting,
@@ -34,6 +37,7 @@ class MarkedLook:
     """One answered look. `number`: among those that count, from 1; None for one that does not count.
 
     In a practice, where nothing counts anywhere, all are numbered. `card`: the rule as it was on the day of the answer.
+    `review`: what a review look asks besides; None of a live one.
     """
 
     n: int
@@ -43,6 +47,7 @@ class MarkedLook:
     clip: Clip
     key: Key
     card: RuleCard
+    review: Reviewed | None = None
 
     @property
     def counts(self) -> bool:
@@ -61,7 +66,9 @@ class MarkedLook:
 
     @property
     def is_right(self) -> bool:
-        """The decision is that of the key."""
+        """The decision is that of the key; in review the outcome is that of the card."""
+        if self.review is not None:
+            return self.counts and not self.is_late and self.review.is_right
         return self.counts and right_decision(self.key, self.answer.decision)
 
     @property
@@ -117,6 +124,17 @@ class Result:
         """Looks that were decided right."""
         return sum(look.is_right for look in self.looks)
 
+    @property
+    def is_review(self) -> bool:
+        """Whether its looks were reviews: they say nothing of looks at full speed, so nothing else counts them."""
+        return self.quiz.plan.look == "review"
+
+    @property
+    def frames(self) -> tuple[int, int]:
+        """Of the review looks that count: frames found, and frames asked for."""
+        marks = [look.review.is_found for look in self.looks if look.counts and look.review is not None]
+        return marks.count(True), len(marks) - marks.count(None)
+
     def look(self, n: int) -> MarkedLook:
         """One of the looks. Raises NotFound."""
         found = next((look for look in self.looks if look.n == n), None)
@@ -137,6 +155,7 @@ class Result:
 def result_of(session: Session, sitting_id: str) -> Result:
     """The result of a check, ended or not. Raises NotFound."""
     sitting = load_sitting(session, sitting_id)
+    quiz = load_quiz(session, sitting.quiz_id)
     answers, reasons = list_answers(session, sitting_id=sitting_id), list_reasons(session, sitting_id)
     clips = clips_by_id(session, {answer.clip_id for answer in answers})
     cards = list_cards(session)
@@ -146,12 +165,21 @@ def result_of(session: Session, sitting_id: str) -> Result:
         key = clip.key(answer.topic)
         if key is None or card is None:
             continue  # the clip was never about this topic: nothing is left to say of the look
-        is_numbered = answer.counts or answer.verdict == PRACTICE
+        is_numbered = answer.counts or answer.verdict in (PRACTICE, *REVIEWED)
         number += is_numbered
         said = reasons.get(answer.n)
-        looks.append(MarkedLook(answer.n, number if is_numbered else None, answer, said, clip, key, card))
+        review = _reviewed(session, clip, card, key, answer, quiz.plan.tolerance)
+        looks.append(MarkedLook(answer.n, number if is_numbered else None, answer, said, clip, key, card, review))
     exceptions = {each.id: each for each in list_exceptions(session)}
-    return Result(load_quiz(session, sitting.quiz_id), sitting, tuple(looks), exceptions)
+    return Result(quiz, sitting, tuple(looks), exceptions)
+
+
+def _reviewed(
+    session: Session, clip: Clip, card: RuleCard, key: Key, answer: Answer, tolerance: int
+) -> Reviewed | None:
+    if not answer.found:
+        return None
+    return reviewed(clip, card, key, Review.model_validate(answer.found), steps_of(session, clip), tolerance)
 
 
 def _card(cards: list[RuleCard], topic: str, day: date) -> RuleCard | None:
@@ -167,6 +195,26 @@ def results_of(session: Session, person_id: str) -> list[Result]:
 
 
 def tendency_in(results: Iterable[Result]) -> Tendency:
-    """What the counted looks of several checks say together of which way their official leans."""
-    looks = (look for result in results if result.holds for look in result.looks if look.counts)
+    """What the counted live looks of several checks say together of which way their official leans."""
+    looks = (
+        look for result in results if result.holds and not result.is_review for look in result.looks if look.counts
+    )
     return tendency((look.key.ruling, look.answer.decision) for look in looks)
+
+
+@dataclass(frozen=True)
+class InReview:
+    """Review looks of several checks together: right outcomes, and frames found; each of how many."""
+
+    right: int
+    looks: int
+    found: int
+    frames: int
+
+
+def in_review(results: Iterable[Result]) -> InReview:
+    """What the review looks of several checks came to, of those that hold."""
+    these = [result for result in results if result.is_review and result.holds]
+    found = [result.frames for result in these]
+    right, looks = sum(result.right for result in these), sum(result.counted for result in these)
+    return InReview(right, looks, sum(each for each, _ in found), sum(of for _, of in found))

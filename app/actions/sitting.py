@@ -22,33 +22,37 @@ from app.domain.rulecard import Presence, Ruling
 from app.store.change import Connection, hot
 from app.store.disagreements import Disagreement, add_disagreement, close_disagreement, list_disagreements
 from app.store.league import audit
-from app.store.quizzes import Quiz, list_assignments, list_items, load_quiz
-from app.store.sittings import (
-    COUNTED,
-    PRACTICE,
+from app.store.looks import (
     LookRow,
-    Sitting,
     add_answer,
     add_look,
     add_reason,
-    add_sitting,
     answer_row,
     close_look,
     count_hidden,
-    end_sitting,
-    find_unsaid,
     free_spare,
     is_injury,
-    list_answers,
-    list_looks,
-    list_sittings,
-    load_sitting,
     look_row,
     reason_row,
     serve_anew,
     serve_look,
 )
+from app.store.quizzes import Quiz, list_assignments, list_items, load_quiz
+from app.store.sittings import (
+    COUNTED,
+    PRACTICE,
+    Sitting,
+    add_sitting,
+    end_sitting,
+    find_unsaid,
+    list_answers,
+    list_looks,
+    list_sittings,
+    load_sitting,
+)
 
+CLOSED = ("decided", "void")
+"""States of a look that may have been answered."""
 RTT_MOST = 500
 """Milliseconds of a round trip that are believed at most: a phone may hold its echo back."""
 
@@ -158,11 +162,11 @@ def submit_answer(
     the phone showed by itself is taken unopened, and never counts.
     """
     row = look_row(connection, sitting_id, n, person_id)
-    kept = answer_row(connection, sitting_id, n)
+    kept = answer_row(connection, sitting_id, n) if row.state in CLOSED else None
     if kept is not None:
         if kept.idempotency != given.idempotency:
             raise Conflict("This look has been decided already.")
-        return _reply(row, kept.verdict, kept.claimed.get("cause", ""))
+        return _reply(row, kept.verdict, kept.claimed.get("cause", ""), kept.decision)
     if not _may_answer(row, given):
         raise Conflict("This look has not been opened.")
     verdict, cause = _verdict(row, given, policy, clip_ms, now)
@@ -173,8 +177,8 @@ def submit_answer(
     values["claimed"]["cause"] = cause
     add_answer(connection, values, "decided" if counts or verdict == PRACTICE else "void")
     if not counts:
-        _replace(connection, sitting_id, row)
-    return _reply(row, verdict, cause)
+        replace_look(connection, sitting_id, row)
+    return _reply(row, verdict, cause, values["decision"])
 
 
 def _may_answer(row: LookRow, given: Given) -> bool:
@@ -227,7 +231,7 @@ def _values(sitting_id: str, n: int, row: LookRow, given: Given, verdict: str, n
     }
 
 
-def _replace(connection: Connection, sitting_id: str, row: LookRow) -> None:
+def replace_look(connection: Connection, sitting_id: str, row: LookRow) -> None:
     """Another clip of the same topic and side, while there are spares."""
     item = free_spare(connection, sitting_id, row.quiz_id, row.topic, row.side)
     if item is not None:
@@ -247,11 +251,13 @@ def skip_look(connection: Connection, sitting_id: str, n: int, person_id: str, *
     if row.state != "ahead" or not is_injury(connection, row.clip_id):
         raise Conflict("This clip cannot be left out.")
     close_look(connection, sitting_id, n, "void")
-    _replace(connection, sitting_id, row)
+    replace_look(connection, sitting_id, row)
 
 
-def _reply(row: LookRow, verdict: str, cause: Cause) -> dict[str, Any]:
+def _reply(row: LookRow, verdict: str, cause: Cause, called: str | None) -> dict[str, Any]:
+    """What is told of an answer as it was kept, whatever came with a later try of it."""
     return {
+        "called": called,
         "counts": verdict in COUNTED,
         "in_time": verdict in ("OK", PRACTICE),
         "cause": cause,

@@ -5,12 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from sqlalchemy import bindparam
+from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
+from app.store.prepared import Prepared, Row, table_of
 from app.store.tables import DeviceRow, InviteRow
 
 IDLE = timedelta(days=60)
 """A device that was not seen for so long is signed out."""
+
+_DEVICE = table_of(DeviceRow)
+_FIND = Prepared(select_columns(_DEVICE).where(_DEVICE.c.digest == bindparam("digest")))
 
 
 @dataclass(frozen=True)
@@ -37,7 +43,7 @@ class Invite:
 
 def seen_device(session: Session, digest: str, now: datetime) -> Device | None:
     """The device of a token; None when it is unknown, revoked, ended, or idle for too long."""
-    row = session.get(DeviceRow, digest)
+    row = _FIND.first(session.connection(), digest=digest)
     if row is None or row.revoked_at is not None or row.ends_at <= now or row.seen_at + IDLE <= now:
         return None
     return _device(row)
@@ -53,7 +59,7 @@ def list_devices(session: Session, person_id: str) -> list[Device]:
     return [_device(row) for row in rows]
 
 
-def _device(row: DeviceRow) -> Device:
+def _device(row: DeviceRow | Row) -> Device:
     return Device(row.digest, row.person_id, row.label, row.made_at, row.seen_at, row.ends_at)
 
 

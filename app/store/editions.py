@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
@@ -133,6 +134,12 @@ def watched_of(session: Session, person_id: str) -> dict[str, Watched]:
     }
 
 
+def list_begun(session: Session, people: Iterable[str]) -> list[tuple[str, datetime]]:
+    """(lesson id, when it was first looked at) of everything that any of these people has watched a part of."""
+    rows = session.exec(select(WatchRow).where(col(WatchRow.person_id).in_(set(people))))
+    return [(row.lesson_id, row.began_at or row.changed_at) for row in rows]
+
+
 def note_watched(
     session: Session, person_id: str, lesson_id: str, first: int, end: int, now: datetime
 ) -> list[tuple[int, int]]:
@@ -140,7 +147,9 @@ def note_watched(
     row = session.get(WatchRow, (person_id, lesson_id))
     stretches = [(int(a), int(b)) for a, b in row.seen] if row is not None else []
     joined = _joined([*stretches, (first, end)])
-    session.merge(WatchRow(person_id=person_id, lesson_id=lesson_id, seen=joined, at_frame=end, changed_at=now))
+    began = now if row is None else row.began_at
+    kept = WatchRow(person_id=person_id, lesson_id=lesson_id, seen=joined, at_frame=end, began_at=began, changed_at=now)
+    session.merge(kept)
     return joined
 
 

@@ -57,7 +57,10 @@ class Database:
 
     async def changed(self, action: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
         """The same from a coroutine, without holding a thread of the pages."""
-        return await asyncio.wrap_future(self._submitted(Unit(action, args, kwargs)))
+        unit = Unit(action, args, kwargs)
+        if unit.hot:
+            return await self._changes.promised(unit)
+        return await asyncio.wrap_future(self._submitted(unit))  # numbered even if nobody waits for it any more
 
     def _submitted(self, unit: Unit) -> Future[Any]:
         waiting = self._changes.submit(unit)

@@ -5,12 +5,31 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlalchemy import ColumnElement, and_
+from sqlalchemy import BindParameter, ColumnElement, and_, bindparam, func
+from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
 from app.domain.errors import NotFound
 from app.domain.people import Role
+from app.store.prepared import Prepared, table_of
 from app.store.tables import CrewRow, MembershipRow, PasswordRow, PersonRow
+
+_PERSON, _SEAT, _CREW = map(table_of, (PersonRow, MembershipRow, CrewRow))
+_IS: BindParameter[str] = bindparam("person")
+_DAY: BindParameter[date] = bindparam("day")
+_VIEWER = Prepared(
+    select_columns(
+        _PERSON.c.name,
+        _PERSON.c.role,
+        select_columns(_SEAT.c.crew_id)
+        .where(_SEAT.c.person_id == _IS, _SEAT.c.since <= _DAY, _SEAT.c.until.is_(None) | (_SEAT.c.until > _DAY))
+        .order_by(_SEAT.c.id.desc())
+        .limit(1)
+        .scalar_subquery()
+        .label("crew_id"),
+        select_columns(func.min(_CREW.c.id)).where(_CREW.c.chief_id == _IS).scalar_subquery().label("leads"),
+    ).where(_PERSON.c.id == _IS, _PERSON.c.erased_at.is_(None))
+)
 
 
 @dataclass(frozen=True)
@@ -119,11 +138,10 @@ def _person(row: PersonRow) -> Person:
 
 def load_viewer_facts(session: Session, person_id: str, today: date) -> ViewerFacts:
     """Name, role and crew of a person today. Raises NotFound."""
-    person = load_person(session, person_id)
-    seats = select(MembershipRow).where(MembershipRow.person_id == person_id, _on(today))
-    seat = session.exec(seats.order_by(col(MembershipRow.id).desc())).first()
-    leads = session.exec(select(CrewRow.id).where(CrewRow.chief_id == person_id)).first() is not None
-    return ViewerFacts(person.name, person.role, None if seat is None else seat.crew_id, leads)
+    row = _VIEWER.first(session.connection(), person=person_id, day=today)
+    if row is None:
+        raise NotFound("There is no such person.")
+    return ViewerFacts(row.name, Role(row.role), row.crew_id, row.leads is not None)
 
 
 def _on(day: date) -> ColumnElement[bool]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import Literal
 
@@ -33,12 +33,29 @@ class Quiz:
 
 
 @dataclass(frozen=True)
+class AngleCut:
+    """The cut of one view for a review, by digest. `first`: the frame of its recording that it begins with.
+
+    `shown`: so many of its `frames` move, the last is held; `starts`: so many frames after the first view it begins.
+    """
+
+    recording: str
+    label: str
+    cut: str
+    first: int
+    shown: int
+    frames: int
+    starts: int
+
+
+@dataclass(frozen=True)
 class QuizItem:
     """A clip in a quiz, asked for one topic. `cut` is the digest of its phone cut, None while it is being made.
 
     `form`: which of the equal forms asks it; spares stand by for all. `angle`: from where it was seen when it was
     drawn; `chance`: that somebody who just meets the standard gets it right, None where too few have answered.
-    `hard`: policy id -> how hard it was found to be, as checks for that policy count it.
+    `hard`: policy id -> how hard it was found to be, as checks for that policy count it. `angles`: the cuts of all its
+    views, where it is asked in review.
     """
 
     n: int
@@ -52,6 +69,7 @@ class QuizItem:
     angle: str = ""
     chance: float | None = None
     hard: Mapping[str, ItemPar] = field(default_factory=dict)
+    angles: tuple[AngleCut, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -146,7 +164,13 @@ def _item(row: QuizItemRow) -> QuizItem:
         angle=str(facts.get("angle", "")),
         chance=facts.get("chance"),
         hard=hard_of(facts.get("hard")),
+        angles=angles_kept(row),
     )
+
+
+def angles_kept(row: QuizItemRow) -> tuple[AngleCut, ...]:
+    """The cuts of all views, as they are kept."""
+    return tuple(AngleCut(**each) for each in row.angles)
 
 
 def hard_of(kept: Mapping[str, Sequence[float]] | None) -> dict[str, ItemPar]:
@@ -168,24 +192,29 @@ def add_items(session: Session, quiz_id: str, items: Iterable[QuizItem]) -> None
     session.add_all(_item_row(quiz_id, item) for item in items)
 
 
+_LOOK = func.coalesce(col(QuizRow.doc)["look"].as_string(), "")
+_PURPOSE = func.coalesce(col(QuizRow.doc)["purpose"].as_string(), "")
+"""How a quiz is looked at and what it is for, as its document has it: nothing for one look, and for a check."""
+
+
 def find_cuts(session: Session, clips: Iterable[str]) -> dict[tuple[str, str], tuple[str, int]]:
-    """Clip and topic -> the newest phone cut that any quiz has of it, and its frames."""
+    """Clip and topic -> the newest phone cut that any quiz of live looks has of it, and its frames."""
     query = (
         select(QuizItemRow)
         .join(QuizRow, col(QuizRow.id) == col(QuizItemRow.quiz_id))
-        .where(col(QuizItemRow.clip_id).in_(set(clips)), col(QuizItemRow.cut).is_not(None))
+        .where(col(QuizItemRow.clip_id).in_(set(clips)), col(QuizItemRow.cut).is_not(None), _LOOK != "review")
         .order_by(col(QuizRow.made_at), QuizRow.id)
     )
     items = map(_item, session.exec(query))
     return {(each.clip_id, each.topic): (each.cut, each.cut_frames) for each in items if each.cut is not None}
 
 
-def set_cut(session: Session, quiz_id: str, n: int, digest: str, frames: int) -> None:
-    """Keep the phone cut of an item. Raises NotFound."""
+def set_cut(session: Session, quiz_id: str, n: int, digest: str, frames: int, angles: Iterable[AngleCut] = ()) -> None:
+    """Keep the phone cut of an item; where it is asked in review, those of all its views. Raises NotFound."""
     row = session.get(QuizItemRow, (quiz_id, n))
     if row is None:
         raise NotFound("There is no such clip in this quiz.")
-    row.cut, row.facts = digest, {**row.facts, "frames": frames}
+    row.cut, row.facts, row.angles = digest, {**row.facts, "frames": frames}, [asdict(each) for each in angles]
 
 
 def count_cuts(session: Session, quiz_id: str) -> tuple[int, int]:
@@ -194,10 +223,6 @@ def count_cuts(session: Session, quiz_id: str) -> tuple[int, int]:
     query = select(have, func.count()).where(QuizItemRow.quiz_id == quiz_id)
     made, all_ = session.exec(query).one()
     return made, all_
-
-
-_PURPOSE = func.coalesce(col(QuizRow.doc)["purpose"].as_string(), "")
-"""What a quiz is for, as its document has it: nothing for a check."""
 
 
 def uses_of(session: Session, clip_id: str) -> list[str]:

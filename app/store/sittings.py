@@ -1,24 +1,25 @@
-"""Sittings, their looks, and what was answered. The functions that answers pass through take a bare connection."""
+"""Sittings, their looks, and what was answered."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, Table, bindparam, insert, select, update
 from sqlmodel import Session, col
 from sqlmodel import select as select_rows
 
-from app.domain.errors import Conflict, NotFound
+from app.domain.errors import NotFound
 from app.domain.rulecard import Presence, Ruling
-from app.store.tables import AnswerRow, ClipRow, QuestionRow, QuizItemRow, QuizRow, ReasonRow, SittingRow
+from app.store.tables import AnswerRow, QuestionRow, QuizItemRow, ReasonRow, SittingRow
 
 COUNTED = ("OK", "LATE")
 """Verdicts of answers that count; all others are kept, but for practice only."""
 PRACTICE = "PRACTICE"
 """Verdict of an answer in a practice, where nothing is timed and nothing counts."""
+REVIEWED = ("REVIEW", "REVIEW LATE")
+"""Verdicts of answers in a review, in time and late: they count in its own result and nowhere else."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,7 @@ class Answer:
     """A decision as it was given; None for no answer in time. `verdict` is that of its timing.
 
     `cause`: what kept it from counting, or made it no answer: hidden, reload, slow, network, offline; empty: nothing.
+    `found`: what a review look asks.
     """
 
     sitting_id: str
@@ -67,6 +69,7 @@ class Answer:
     verdict: str
     received_at: datetime
     cause: str = ""
+    found: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def counts(self) -> bool:
@@ -169,34 +172,17 @@ def _look(question: QuestionRow, item: QuizItemRow) -> Look:
     )
 
 
-def find_asset(session: Session, asset: str, person_id: str) -> str | None:
-    """Digest of the cut behind an asset; None unless it is this person's, and its look has not been opened yet."""
-    query = (
-        select_rows(QuizItemRow.cut)
-        .select_from(QuestionRow)
-        .join(SittingRow, col(SittingRow.id) == col(QuestionRow.sitting_id))
-        .join(
-            QuizItemRow,
-            (col(QuizItemRow.quiz_id) == col(SittingRow.quiz_id)) & (col(QuizItemRow.n) == col(QuestionRow.item)),
-        )
-        .where(QuestionRow.asset == asset, QuestionRow.state == "ahead", SittingRow.person_id == person_id)
-    )
-    return session.exec(query).first()
-
-
-def list_injuries(session: Session, clips: Iterable[str]) -> set[str]:
-    """Which of these clips show somebody being hurt."""
-    query = select_rows(ClipRow.id).where(col(ClipRow.id).in_(set(clips)), _IS_INJURY)
-    return set(session.exec(query))
-
-
 def find_unsaid(session: Session, sitting_id: str) -> Unsaid | None:
     """The first look of a sitting that was called in time without saying why; None when there is none."""
     query = (
         select_rows(AnswerRow, QuestionRow)
         .join(QuestionRow, (col(QuestionRow.sitting_id) == AnswerRow.sitting_id) & (col(QuestionRow.n) == AnswerRow.n))
         .outerjoin(ReasonRow, (col(ReasonRow.sitting_id) == AnswerRow.sitting_id) & (col(ReasonRow.n) == AnswerRow.n))
-        .where(AnswerRow.sitting_id == sitting_id, AnswerRow.verdict == "OK", col(AnswerRow.decision).is_not(None))
+        .where(
+            AnswerRow.sitting_id == sitting_id,
+            col(AnswerRow.verdict).in_(("OK", REVIEWED[0])),
+            col(AnswerRow.decision).is_not(None),
+        )
         .where(col(ReasonRow.n).is_(None))
         .order_by(col(AnswerRow.n))
     )
@@ -212,140 +198,6 @@ def end_sitting(session: Session, sitting_id: str, now: datetime) -> None:
     row = session.get(SittingRow, sitting_id)
     if row is not None and row.ended_at is None:
         row.ended_at = now
-
-
-# --------------------------------------------------------------------------------- the hot path: Core statements only
-
-# Each statement is built once, with its values left open: building it takes longer than the database does.
-
-
-def _table(model: Any) -> Table:
-    table: Table = model.__table__  # SQLModel does not type it
-    return table
-
-
-_SITTING, _QUESTION, _ANSWER, _REASON, _ITEM = map(_table, (SittingRow, QuestionRow, AnswerRow, ReasonRow, QuizItemRow))
-_CLIP, _QUIZ = _table(ClipRow), _table(QuizRow)
-_IS_INJURY = _CLIP.c.doc["injury"].as_boolean()
-LookRow = Row[Any]
-"""A look with its sitting and its item, as the hot path reads it."""
-
-_LOOK: Select[Any] = (
-    select(
-        _QUESTION.c.state,
-        _QUESTION.c.nonce,
-        _QUESTION.c.served_at,
-        _QUESTION.c.asset,
-        _QUESTION.c.asks_all,
-        _SITTING.c.person_id,
-        _SITTING.c.quiz_id,
-        _SITTING.c.asked,
-        _ITEM.c.clip_id,
-        _ITEM.c.topic,
-        _ITEM.c.side,
-        _ITEM.c.facts,
-        _QUIZ.c.doc["purpose"].as_string().label("purpose"),
-    )
-    .join(_SITTING, _SITTING.c.id == _QUESTION.c.sitting_id)
-    .join(_QUIZ, _QUIZ.c.id == _SITTING.c.quiz_id)
-    .join(_ITEM, (_ITEM.c.quiz_id == _SITTING.c.quiz_id) & (_ITEM.c.n == _QUESTION.c.item))
-    .with_for_update(of=[_SITTING, _QUESTION], key_share=True)  # SQLite, which has one writer, leaves it out
-    .where(_QUESTION.c.sitting_id == bindparam("sitting"), _QUESTION.c.n == bindparam("look"))
-)
-_THIS = (_QUESTION.c.sitting_id == bindparam("sitting"), _QUESTION.c.n == bindparam("look"))
-_SERVE = update(_QUESTION).where(*_THIS, _QUESTION.c.state == "ahead")
-_SERVE = _SERVE.values(state="served", nonce=bindparam("given"), served_at=bindparam("now"))
-_SERVE_ANEW = update(_QUESTION).where(*_THIS, _QUESTION.c.state == "served", _QUESTION.c.nonce == bindparam("before"))
-_SERVE_ANEW = _SERVE_ANEW.values(nonce=bindparam("given"), served_at=bindparam("now"))
-_ADD_ANSWER = insert(_ANSWER)
-_CLOSE = update(_QUESTION).where(*_THIS).values(state=bindparam("closed"))
-_KEPT = select(_ANSWER).where(_ANSWER.c.sitting_id == bindparam("sitting"), _ANSWER.c.n == bindparam("look"))
-_INJURY = select(_CLIP.c.id).where(_CLIP.c.id == bindparam("clip"), _IS_INJURY)
-_SAID = select(_REASON).where(_REASON.c.sitting_id == bindparam("sitting"), _REASON.c.n == bindparam("look"))
-
-
-def look_row(connection: Connection, sitting_id: str, n: int, person_id: str) -> Row[Any]:
-    """One look of one's own sitting, which nobody else may change until the commit: read it before all else.
-
-    Raises NotFound, also for somebody else's.
-    """
-    row = connection.execute(_LOOK, {"sitting": sitting_id, "look": n}).first()
-    if row is None or row.person_id != person_id:
-        raise NotFound("There is no such look.")
-    return row
-
-
-def serve_look(connection: Connection, sitting_id: str, n: int, nonce: str, now: datetime) -> None:
-    """Open a look, once. Raises Conflict when it has been opened before."""
-    changed = connection.execute(_SERVE, {"sitting": sitting_id, "look": n, "given": nonce, "now": now})
-    if changed.rowcount != 1:
-        raise Conflict("This clip was already opened.")
-
-
-def serve_anew(connection: Connection, sitting_id: str, n: int, nonce: str, before: str, now: datetime) -> bool:
-    """Open a look once more under another nonce, if it is still open under the one before; whether it was."""
-    told = {"sitting": sitting_id, "look": n, "given": nonce, "before": before, "now": now}
-    return connection.execute(_SERVE_ANEW, told).rowcount == 1
-
-
-def close_look(connection: Connection, sitting_id: str, n: int, state: str) -> None:
-    """Close a look without an answer."""
-    connection.execute(_CLOSE, {"sitting": sitting_id, "look": n, "closed": state})
-
-
-def is_injury(connection: Connection, clip_id: str) -> bool:
-    """Whether a clip shows somebody being hurt."""
-    return connection.execute(_INJURY, {"clip": clip_id}).first() is not None
-
-
-def add_answer(connection: Connection, values: dict[str, Any], state: str) -> None:
-    """Append an answer and close its look with this state."""
-    connection.execute(_ADD_ANSWER, values)
-    close_look(connection, values["sitting_id"], values["n"], state)
-
-
-def answer_row(connection: Connection, sitting_id: str, n: int) -> Row[Any] | None:
-    """The answer to a look, if there is one."""
-    return connection.execute(_KEPT, {"sitting": sitting_id, "look": n}).first()
-
-
-def count_hidden(connection: Connection, sitting_id: str) -> int:
-    """How many looks of a sitting do not count so far because the page was out of sight."""
-    query = select(_ANSWER.c.claimed).where(_ANSWER.c.sitting_id == sitting_id, _ANSWER.c.verdict == "VOID")
-    return sum(bool(claimed.get("hidden")) for claimed in connection.execute(query).scalars())
-
-
-def free_spare(connection: Connection, sitting_id: str, quiz_id: str, topic: str, side: str) -> int | None:
-    """A spare item of the same topic and side that this sitting has not used; None when there is none."""
-    used = select(_QUESTION.c.item).where(_QUESTION.c.sitting_id == sitting_id)
-    query = (
-        select(_ITEM.c.n)
-        .where(_ITEM.c.quiz_id == quiz_id, _ITEM.c.is_spare, _ITEM.c.topic == topic, _ITEM.c.side == side)
-        .where(_ITEM.c.n.not_in(used))
-        .order_by(_ITEM.c.n)
-        .limit(1)
-    )
-    return connection.execute(query).scalar()
-
-
-def add_look(connection: Connection, sitting_id: str, item: int, asset: str, *, asks_all: bool) -> int:
-    """Append a look to a sitting; its number."""
-    query = select(_QUESTION.c.n).where(_QUESTION.c.sitting_id == sitting_id).order_by(_QUESTION.c.n.desc()).limit(1)
-    last = connection.execute(query).scalar()
-    n = 0 if last is None else int(last) + 1
-    values = {"sitting_id": sitting_id, "n": n, "item": item, "asset": asset, "asks_all": asks_all, "state": "ahead"}
-    connection.execute(insert(_QUESTION).values(**values))
-    return n
-
-
-def add_reason(connection: Connection, values: dict[str, Any]) -> None:
-    """Append why someone decided as they did."""
-    connection.execute(insert(_REASON).values(**values))
-
-
-def reason_row(connection: Connection, sitting_id: str, n: int) -> Row[Any] | None:
-    """The reason given for a look, if there is one."""
-    return connection.execute(_SAID, {"sitting": sitting_id, "look": n}).first()
 
 
 # --------------------------------------------------------------------------------- reading answers
@@ -368,7 +220,9 @@ def list_answers(
 def _answer(row: AnswerRow) -> Answer:
     decision = None if row.decision is None else Ruling(row.decision)
     cause = str(row.claimed.get("cause", ""))
-    return Answer(row.sitting_id, row.n, row.clip_id, row.topic, decision, row.verdict, row.received_at, cause)
+    return Answer(
+        row.sitting_id, row.n, row.clip_id, row.topic, decision, row.verdict, row.received_at, cause, row.found
+    )
 
 
 def list_reasons(session: Session, sitting_id: str) -> dict[int, Reasons]:

@@ -5,6 +5,7 @@ The outside is that of the writer: a unit in, its result once it is committed.
 
 from __future__ import annotations
 
+import asyncio
 import random
 import threading
 import time
@@ -50,6 +51,10 @@ class Transactions:
             raise Busy(FULL) from error
         future.add_done_callback(lambda _: self._room.release())
         return future
+
+    def promised(self, unit: Unit) -> asyncio.Future[Any]:
+        """The same for a coroutine."""
+        return asyncio.wrap_future(self.submit(unit))
 
     def close(self) -> None:
         """Write what waits, then stop. New units are refused from now on."""

@@ -117,6 +117,11 @@ TABLE: dict[tuple[str, str], frozenset[Role]] = {
     ("POST", "/sittings/{sitting_id}/looks/{n}/skip"): FIELD,
     ("POST", "/sittings/{sitting_id}/finish"): FIELD,
     ("GET", "/looks/{asset}"): FIELD,
+    ("GET", "/sittings/{sitting_id}/reviews"): FIELD,
+    ("POST", "/sittings/{sitting_id}/reviews/{n}/open"): FIELD,
+    ("POST", "/sittings/{sitting_id}/reviews/{n}/answer"): FIELD,
+    ("POST", "/sittings/{sitting_id}/reviews/{n}/reason"): FIELD,
+    ("GET", "/looks/{asset}/{k}"): FIELD,
     # what an official begins without having been given it
     ("GET", "/practice"): FIELD,
     ("POST", "/practice"): FIELD,

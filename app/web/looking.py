@@ -16,7 +16,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from app.domain.answer import Cause, sign, verify
+from app.domain.marking import ALL
 from app.domain.rulecard import Element, Presence, RuleCard, RuleException, Ruling, When
+from app.web.forms import Mistakes
 
 RTT_MOST = 500
 """Milliseconds: what takes longer was held back."""
@@ -235,6 +237,21 @@ def _when(card: RuleCard, element: Element) -> str:
         other = next(each.text for each in card.elements if each.id == element.instant_of)
         return f"At the instant of: {other}"
     return str(element.when).capitalize()
+
+
+def refuse_unasked(card: RuleCard, whole: bool, body: Reason) -> None:
+    """Raises Mistakes for a reason that names points nobody was asked about."""
+    points = {*card.element_ids, *card.exception_ids}
+    if whole:
+        known = set(body.shows) <= points
+    else:
+        factors = {each.id for each in card.non_factors}
+        known = len(body.shows) == 1 and set(body.shows) <= points | factors | {ALL}
+        known = known and (ALL in body.shows or Presence.CANT_TELL not in body.shows.values())
+    if body.second is not None:
+        known = known and card.second_answer is not None and body.second in card.second_answer.answers
+    if not known:
+        raise Mistakes({}, {"shows": "This was not asked."})
 
 
 # --------------------------------------------------------------------------------- the slips

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,26 +11,27 @@ import pytest
 from sqlmodel import Session
 
 from app.actions.difficulty import KNOWN, calibrated
-from app.actions.forms import gathered, stock_of
+from app.actions.forms import gathered, stock_of, taught_before
 from app.actions.league import found_league
-from app.actions.lesson import begin_lesson
+from app.actions.lesson import begin_lesson, change_steps, keep_tape, publish_lesson
 from app.actions.people import Place, seat_person
 from app.actions.quiz import assign_crews
 from app.actions.sitting import start_sitting
 from app.domain.errors import BadInput
-from app.domain.lesson import Lesson
+from app.domain.lesson import Lesson, RunStep
 from app.domain.people import Position, Role
 from app.domain.quiz import QuizPlan
 from app.domain.rulecard import Ruling
 from app.store.content import add_clip, load_clip, save_clip, save_positions
+from app.store.editions import note_watched
 from app.store.engine import Database
+from app.store.looks import add_answer
 from app.store.migrate import migrate
 from app.store.people import CrewFacts, Person, add_crew, add_membership, add_person
 from app.store.quizzes import Kind, list_assignments
 from app.store.recordings import recordings_by_id
-from app.store.sittings import add_answer
 from tests.actions.test_quiz import ABOUT
-from tests.plays import NOW, PLAN, RATE, add_plays, play, publish
+from tests.plays import NOW, PLAN, RATE, add_plays, digest, play, publish
 
 DUE = NOW + timedelta(days=5)
 CREWS = {"ferry": ("ada", "bo"), "harbour": ("cy",)}
@@ -81,6 +82,56 @@ def test_clips_of_a_lesson_are_not_asked_of_those_who_are_to_watch_it(database: 
     long_ago = NOW - timedelta(days=PLAN.unseen_days + 1)
     database.change(assign_crews, "lesson", "one", ["ferry"], long_ago, "orla", now=NOW)
     assert offered(database) == ALL
+
+
+def test_clips_of_a_lesson_that_somebody_has_begun_to_watch_are_not_asked_of_their_crew(database: Database) -> None:
+    database.change(_published, "one", "play-3")
+    database.change(note_watched, "bo", "one", 0, 5, NOW - timedelta(days=PLAN.unseen_days - 1))
+    assert offered(database) == ALL - {"play-3"}
+    assert offered(database, PLAN.model_copy(update={"crews": ("harbour",)})) == ALL
+    assert offered(database, PLAN.model_copy(update={"unseen_days": 30})) == ALL
+    database.change(note_watched, "bo", "one", 5, 9, NOW)  # that it was seen again later does not make it new
+    assert offered(database, PLAN.model_copy(update={"unseen_days": 30})) == ALL
+
+
+def test_what_somebody_was_taught_before_a_day_stays_so_whatever_they_watch_later(database: Database) -> None:
+    """A check for clearance that has begun does not change with the lessons that come after."""
+    before = NOW - timedelta(days=1)
+    for name, clip in (("one", "play-3"), ("two", "play-4"), ("three", "play-5")):
+        database.change(_published, name, clip)
+    database.change(assign_crews, "lesson", "one", ["ferry"], NOW - timedelta(days=99), "orla", now=before)
+    database.change(note_watched, "bo", "two", 0, 5, before)
+    assert taught(database, "bo", NOW) == {"play-3", "play-4"}
+    database.change(assign_crews, "lesson", "three", ["ferry"], DUE, "orla", now=NOW + timedelta(days=1))
+    for lesson in ("two", "three"):
+        database.change(note_watched, "bo", lesson, 5, 9, NOW + timedelta(days=1))
+    assert taught(database, "bo", NOW) == {"play-3", "play-4"}
+    assert taught(database, "bo", DUE) == {"play-3", "play-4", "play-5"}
+
+
+def test_what_is_watched_is_the_version_that_was_published(database: Database) -> None:
+    """Its draft may no longer show a clip that the video still does."""
+    database.change(_published, "one", "play-3")
+    run = RunStep.model_validate({"kind": "run", "clip": "play-7", "from": 40, "to": 60})
+    database.change(change_steps, "one", (run,), 1, "orla", now=NOW)
+    database.change(note_watched, "bo", "one", 0, 5, NOW)
+    assert offered(database) == ALL - {"play-3", "play-7"}
+
+
+def taught(database: Database, person: str, by: datetime) -> set[str]:
+    with database.read() as session:
+        return taught_before(session, person, by)
+
+
+def _published(session: Session, name: str, clip: str) -> None:
+    """A lesson that shows a clip, with its video."""
+    steps = [{"kind": "run", "clip": clip, "from": 40, "to": 60}]
+    facts = {"id": name, "series": "S", "number": 1, "title": name, "steps": steps}
+    begin_lesson(session, Lesson.model_validate(facts), "orla", now=NOW)
+    session.flush()
+    number = publish_lesson(session, name, "", "orla", now=NOW)
+    session.flush()
+    keep_tape(session, name, number, digest("tape"), 21, [], now=NOW)
 
 
 def test_a_ruling_that_the_card_does_not_give_is_not_asked_about_without_a_word_why(database: Database) -> None:

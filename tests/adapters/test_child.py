@@ -135,6 +135,11 @@ def test_a_child_finds_in_its_environment_what_it_is_to_know() -> None:
     assert child.run(script(read), cpu_s=10, knows={"PAPER": "buff"}).stdout == b"buff\n"
 
 
+def test_a_child_stands_back_behind_who_started_it() -> None:
+    found = child.run(script("import os; print(os.nice(0))"), cpu_s=10)
+    assert int(found.stdout) == min(19, os.nice(0) + 10)
+
+
 def test_a_hung_child_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(child, "STALL_S", 1.0)
     with pytest.raises(RenderFailed, match="hung") as told:

@@ -6,12 +6,17 @@ Every kind is probed: with sound and without, with something hidden, held at its
 from __future__ import annotations
 
 import functools
+import shutil
+import struct
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import av
 import numpy as np
 import pytest
+from PIL import Image
 
 from app.adapters import ffmpeg
 from app.adapters.files import Library
@@ -28,7 +33,10 @@ pytestmark = pytest.mark.media
 RATE = Rate(num=30)
 HOUSE = House(width=640, height=360, rate=RATE)
 FRAMES = 240
-TELLTALE = ("title=offside-flag", "comment=no flag here", "artist=who filmed it", "location=+10.0+20.0/")
+TELLTALE = (
+    "title=offside-flag", "comment=no flag here", "artist=who filmed it", "location=+10.0+20.0/",
+    "creation_time=2026-09-12T15:04:05.000000Z", "encoding_tool=sideline-cam 3",
+)  # fmt: skip
 PLAIN = Cut("line", Span(first=20, end=110), 0)
 STAMP = Blur(Box(left=0, top=0, width=640, height=36), Span(first=60, end=90))
 """Hides the upper half of the stamp, without which it cannot be read."""
@@ -50,24 +58,43 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Library:
 
 @pytest.fixture(scope="module")
 def source(library: Library) -> Prepared:
-    """A recording with everything in it that could tell: titles, places, chapters, subtitles, sound to its end."""
-    chapters = library.root / "chapters.txt"
-    marks = ";FFMETADATA1\ntitle=offside-flag\n[CHAPTER]\nTIMEBASE=1/1\nSTART=0\nEND=4\ntitle=the flag goes up\n"
-    chapters.write_text(marks)
-    names = [option for each in TELLTALE for option in ("-metadata", each)]
+    """A recording with everything in it that could tell, and sound to its end."""
     sounds = (video.Sound(FRAMES / 30),)
-    film = Film(frames=FRAMES, rate="30", size=(640, 360), sounds=sounds, mux=names)
-    plain = video.filmed(library.root / "plain.mkv", film)
-    told = library.root / "told.mkv"
-    words = library.root / "words.srt"
-    words.write_text("1\n00:00:00,000 --> 00:00:04,000\nThe flag goes up\n")
-    inputs = [option for each in (plain, chapters, words) for option in ("-i", str(each))]
-    maps = ("-map", "0", "-map", "2", "-map_metadata", "1", "-map_chapters", "1")
-    video.ran([ffmpeg.program(), *ffmpeg.QUIET, *inputs, *maps, "-c", "copy", "-c:s", "srt", str(told)])
+    film = Film(frames=FRAMES, rate="30", size=(640, 360), sounds=sounds)
+    plain = video.filmed(library.root / "plain.mp4", film)
+    told = _told(plain, library.root)
     with av.open(str(told)) as file:
-        assert file.chapters()
-        assert {stream.type for stream in file.streams} == {"video", "audio", "subtitle"}
+        assert [chapter["metadata"]["title"] for chapter in file.chapters()] == ["the flag goes up"]
+        kinds = Counter(stream.type for stream in file.streams)
+        assert kinds == {"audio": 1, "data": 3, "subtitle": 1, "video": 2}
+        assert {"title", "comment", "artist", "creation_time", "location", "encoder"} <= set(file.metadata)
+        assert any("timecode" in stream.metadata for stream in file.streams if stream.type == "data")
     return prepare(told, HOUSE, library)
+
+
+def _told(plain: Path, folder: Path) -> Path:
+    """The same with titles, a place, a day, chapters, subtitles, a track of data, a cover, and what made it."""
+    chapters, words, cover, told = (folder / name for name in ("marks.txt", "words.srt", "cover.png", "told.mp4"))
+    marks = [";FFMETADATA1", *TELLTALE, "[CHAPTER]", "TIMEBASE=1/1", "START=0", "END=4", "title=the flag goes up"]
+    chapters.write_text("\n".join(marks) + "\n")
+    words.write_text("1\n00:00:00,000 --> 00:00:04,000\nThe flag goes up\n")
+    Image.new("RGB", (64, 36), "red").save(cover)
+    inputs = [option for each in (plain, chapters, words, cover) for option in ("-i", str(each))]
+    maps = ["-map", "0", "-map", "2", "-map", "3", "-map_metadata", "1", "-map_chapters", "1", "-c", "copy"]
+    kinds = ["-c:s", "mov_text", "-disposition:v:1", "attached_pic", "-timecode", "10:00:00:00"]
+    named = ["-metadata:s:v:0", "handler_name=offside camera", "-metadata:s:a:0", "handler_name=whistle"]
+    video.ran([ffmpeg.program(), *ffmpeg.QUIET, *inputs, *maps, *kinds, *named, str(told)])
+    return told
+
+
+@pytest.fixture(scope="module")
+def unclean(source: Prepared, library: Library) -> Prepared:
+    """The same, as if preparing it had left all of that in it."""
+    digest = "0" * 64
+    library.picture(digest).parent.mkdir(parents=True, exist_ok=True)
+    shutil.copy(library.root / "told.mp4", library.picture(digest))
+    shutil.copy(library.sound(source.digest), library.sound(digest))
+    return source.model_copy(update={"digest": digest})
 
 
 def made(cut: Cut, source: Prepared, library: Library) -> Path:
@@ -75,9 +102,15 @@ def made(cut: Cut, source: Prepared, library: Library) -> Path:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_no_kind_of_cut_carries_anything_of_its_source(kind: str, source: Prepared, library: Library) -> None:
-    cut = KINDS[kind]
-    path = made(cut, source, library)
+def test_no_kind_of_cut_carries_anything_of_its_source(
+    kind: str, source: Prepared, unclean: Prepared, library: Library
+) -> None:
+    for prepared in (source, unclean):
+        carries_nothing(made(KINDS[kind], prepared, library), KINDS[kind], prepared)
+
+
+def carries_nothing(path: Path, cut: Cut, source: Prepared) -> None:
+    """No track but picture and sound, no name, no place, no day."""
     with av.open(str(path)) as file:
         tracks = {stream.type: stream for stream in file.streams}
         assert set(tracks) == ({"video"} if cut.heard is None else {"video", "audio"})
@@ -88,8 +121,48 @@ def test_no_kind_of_cut_carries_anything_of_its_source(kind: str, source: Prepar
             assert set(stream.metadata) <= {"language", "handler_name", "vendor_id", "encoder"}
             assert stream.metadata.get("language", "und") == "und"
     data = path.read_bytes()
-    told = (b"flag", b"offside", b"filmed", b"plain", b"told", b"goes up", source.digest.encode(), b"+10.0")
+    told = (
+        b"flag", b"offside", b"filmed", b"plain", b"told", b"goes up", source.digest.encode(), b"10.0", b"gps", b"2026",
+        b"sideline", b"camera", b"whistle", b"covr", b"PNG", b"tmcd", b"tx3g",
+    )  # fmt: skip
     assert [word for word in told if word in data] == []
+
+
+def test_the_headers_of_two_cuts_differ_in_nothing_but_their_pictures(
+    tmp_path: Path, unclean: Prepared, library: Library
+) -> None:
+    """Of two recordings, at two places: the same boxes in the same order, and the same in all that could name them."""
+    film = Film(frames=FRAMES, rate="30", size=(640, 360), sounds=(), first=700, mux=("-metadata", "title=no-flag"))
+    other = prepare(video.filmed(tmp_path / "other.mkv", film), HOUSE, library)
+    for kind in ("silent", "held", "heard"):
+        cut = KINDS[kind]
+        later = replace(cut, span=Span(first=cut.span.first + 90, end=cut.span.end + 90))
+        one, two = (headers(made(each, prepared, library)) for each, prepared in ((cut, unclean), (later, other)))
+        assert one == two
+        assert {"ftyp", "moov/mvhd", "moov/trak/mdia/hdlr", "moov/trak/tkhd"} <= {name for name, _ in one}
+
+
+SIZES = {"stts", "ctts", "stss", "stsc", "stsz", "stco", "mdat", "btrt", "stsd", "elst", "sgpd", "sbgp"}
+"""Boxes that say where the pictures lie, how many bytes each has and how it is coded."""
+HOLD_BOXES = {"moov", "trak", "mdia", "minf", "stbl", "edts", "dinf", "udta"}
+
+
+def headers(path: Path) -> list[tuple[str, bytes]]:
+    """Every box of a cut by its path, with what is in it, but for what depends on its pictures."""
+    return list(_boxes(path.read_bytes(), ""))
+
+
+def _boxes(data: bytes, within: str) -> Iterator[tuple[str, bytes]]:
+    place = 0
+    while place < len(data):
+        size, kind = struct.unpack_from(">I4s", data, place)
+        name, body = kind.decode("latin-1"), data[place + 8 : place + size]
+        if name in HOLD_BOXES:
+            yield within + name, b""
+            yield from _boxes(body, f"{within}{name}/")
+        else:
+            yield within + name, b"" if name in SIZES else body
+        place += size
 
 
 @pytest.mark.parametrize("kind", KINDS)

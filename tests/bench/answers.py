@@ -37,6 +37,7 @@ from tests import postgres
 from tests.bench import raw_answers
 from tests.bench.measured import Measured
 from tests.bench.phones import Answered, Asking, answered
+from tests.load.building import building
 from tests.plays import PLAN, add_plays, publish
 from tests.ports import free_port
 from tests.web.league import league
@@ -334,6 +335,17 @@ def answer_rps_postgresql(runs: int) -> Measured:
     return _told(found, lambda each: each.served.per_second)
 
 
+def answer_rps_beside_build(runs: int) -> Measured:
+    """Answers a second of fifty phones while a tape is built on the same machine, against the same without."""
+    found: Rounds = [], []
+    for _ in range(runs):
+        with building(), _pinned(PHONES_CORE), ours(FEW) as place:
+            found[0].append(measured(place))
+        with _pinned(PHONES_CORE), ours(FEW) as place:
+            found[1].append(measured(place))
+    return _told(found, lambda each: each.served.per_second)
+
+
 Bench = Callable[[int], Measured]
 
 
@@ -344,5 +356,6 @@ def benches() -> list[tuple[str, Bench, int]]:
         ("answer_rps_50", answer_rps_50, 3),
         ("answer_rps_50_full", answer_rps_50_full, 3),
         ("answer_p99_300", answer_p99_300, 3),
+        ("answer_rps_beside_build", answer_rps_beside_build, 3),
         ("answer_rps_postgresql", answer_rps_postgresql, 3),
     ]

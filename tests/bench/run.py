@@ -18,7 +18,7 @@ from typing import Any
 
 from app.domain.errors import PennonError
 from tests import tree
-from tests.bench import answers, forms, preparation, ranges, tape, upload
+from tests.bench import answers, forms, phone_page, preparation, ranges, tape, upload
 from tests.bench.measured import Measured, load
 
 SHARED = tree.ROOT.parent / "shared" / "bench.json"
@@ -26,7 +26,7 @@ COPY = Path(__file__).with_name("bench.json")
 
 BENCHES: dict[str, tuple[Callable[[int], Measured], int]] = {
     name: (measure, runs)
-    for module in (tape, preparation, ranges, upload, answers, forms)
+    for module in (tape, preparation, ranges, upload, answers, forms, phone_page)
     for name, measure, runs in module.benches()
 }
 

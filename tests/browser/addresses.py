@@ -14,6 +14,8 @@ NO_PAGES = {
     "/media/{token}": "pictures and videos",
     "/recordings/{recording_id}/original": "a video",
     "/looks/{asset}": "the clip of a look",
+    "/looks/{asset}/{k}": "the clip of a view of a look",
+    "/sittings/{sitting_id}/reviews": "JSON",
     "/readiness.csv": "CSV",
 }
 """Paths that answer GET with something else than a page."""
@@ -112,6 +114,10 @@ MORE: tuple[tuple[str, str], ...] = (
     ("official", "/no-such-page"),
     ("official", "/sittings/{chiefs}/result"),
     ("official", "/checks/{clearance}"),
+    ("official", "/checks/{review_quiz}"),
+    ("official", "/sittings/{review}"),
+    ("official", "/sittings/{reviewed}/result"),
+    ("official", "/sittings/{reviewed}/result/0"),
     ("official", "/people"),
     ("coordinator", "/no-such-page"),
     ("coordinator", "/clips"),

@@ -40,10 +40,10 @@ from app.store.sittings import list_sittings
 from app.web.auth import digest as sealed
 from tests.adapters import video
 from tests.adapters.video import Film
-from tests.plays import CARD_WITH_SECOND, FRAMES, HOUSE, PLAN, RATE, add_plays, publish
+from tests.plays import CARD_WITH_SECOND, FRAMES, HOUSE, PLAN, RATE, REVIEW, add_plays, add_second_view, publish
 from tests.web.league import PEOPLE, League, league
 from tests.web.serving import Served, serving
-from tests.web.sitting import started
+from tests.web.sitting import reviewed, started
 
 CREWS, MEMBERS, PLAYS = 9, 3, 24
 NAME = "Wilhelmina-Konstantine Featherstonehaugh-Cholmondeley, Saltm."
@@ -53,6 +53,7 @@ LONG = "A sentence that somebody wrote without looking at how much room there wa
 INVITED, INVITED_STAFF = "A-secret-that-only-ines-knows", "A-secret-that-only-piet-knows"
 LOOKS = 4
 PATIENT = PLAN.model_copy(update={"clips": LOOKS, "seconds": 8, "crews": ("ferry",), "title": TITLE})
+IN_REVIEW = REVIEW.model_copy(update={"clips": 2, "unseen_days": 0, "no_flag_share": (0.5, 0.5), "title": TITLE})
 BEFORE = timedelta(days=9)
 
 
@@ -71,11 +72,12 @@ def crowded(data: Path) -> Iterator[Crowded]:
     prepared = prepare(video.filmed(data / "line.mp4", Film(frames=FRAMES, rate="30", sounds=())), HOUSE, library)
     with league(data) as made:
         made.database.change(_content, prepared)
+        made.database.change(add_second_view, prepared=prepared)
         made.database.change(_people)
         over, begun = (made.database.change(publish, PATIENT, cut=0, due=_now() + day) for day in (-BEFORE, BEFORE))
         for quiz in (over, begun):
             make_cuts(Work(made.database, library, {"quiz": quiz.id}, lambda *_: None, _now))
-        ids = _checks(made, over, begun)
+        ids = _checks(made, over, begun) | _reviews(made, library)
         made.database.change(_said, ids["sitting_id"])
         made.database.change(_lessons)
         make_tape(Work(made.database, library, {"lesson": "two-instants", "edition": 2}, lambda *_: None, _now))
@@ -139,6 +141,17 @@ def _checks(made: League, over: Quiz, begun: Quiz) -> dict[str, str]:
         sittings = {each.person_id: each.id for each in list_sittings(session, quiz_id=over.id)}
     ids = {"sitting_id": sittings["sil"], "chiefs": sittings["adaeze"], "quiz_id": over.id, "ready": begun.id}
     return ids | {"begun": started(made.browser("official"), begun)}
+
+
+def _reviews(made: League, library: Library) -> dict[str, str]:
+    """Two quizzes in review, of which the official has taken one and begun the other."""
+    quizzes = [made.database.change(publish, IN_REVIEW, cut=0, due=_now() + BEFORE) for _ in range(2)]
+    for quiz in quizzes:
+        make_cuts(Work(made.database, library, {"quiz": quiz.id}, lambda *_: None, _now))
+    phone = made.browser("official")
+    over, begun = (started(phone, quiz) for quiz in quizzes)
+    reviewed(phone, over, frame=14)
+    return {"reviewed": over, "review": begun, "review_quiz": quizzes[1].id}
 
 
 def _said(session: Session, sitting: str) -> None:

@@ -52,7 +52,7 @@ def called(page: Page, decision: str) -> None:
 
 
 ASKED = """() => {
-  if (!document.querySelector('one-look[data-view="why"]')) return null;
+  if (!document.querySelector(':is(one-look, review-look)[data-view="why"]')) return null;
   return [...document.querySelectorAll("[data-ask]")].find((each) => each.checkVisibility())?.dataset.ask ?? "";
 }"""
 """What is asked just now, read in one go: a busy machine may show the next look between two questions to the page."""

@@ -155,3 +155,36 @@ def killed(browser: Browser, seat: Seat, line: Line, call: str) -> Seat:
     again.page.locator('one-look[data-view="why"], [data-part=open]:enabled').first.wait_for()
     explained(again)
     return again
+
+
+def test_offline_to_the_end_it_is_practice_and_is_sent_later(browser: Browser, small: Served) -> None:
+    """All clips are here when the network goes: the phone shows each by itself; all are kept, sent, replaced."""
+    seat = phone(browser, small, "other official", 390, 844)
+    page, line, calls = seat.page, Line(seat.page), ["flag", "no flag", "flag", "no flag"]
+    fetched: list[str] = []
+    page.on("requestfinished", lambda request: fetched.append(request.url) if "/looks/" in request.url else None)
+    begin(seat, small)
+    while len(fetched) < len(calls):
+        page.wait_for_timeout(50)
+    line.cut()
+    page.locator("[data-part=open]:enabled").tap()
+    for call in calls:
+        expect(page.locator("[data-part=open]:enabled")).to_have_text("Go on as practice")
+        shown(seat)
+        page.locator(f'[data-decision="{call}"]').tap()
+        page.locator("[data-part=told]:visible").wait_for()
+        assert "practice" in told(page)
+    expect(page.locator("[data-part=fetching]")).to_have_text("Waiting for the network …")
+    assert answers(small, "other official") == []
+    line.mend()
+    expect(page.locator("[data-part=open]:enabled")).to_have_text("Show it")
+    kept = [(each.n, each.decision, each.verdict, each.cause) for each in answers(small, "other official")]
+    assert kept == [(n, call, "UNVERIFIED", "offline") for n, call in enumerate(calls)]
+    for _ in range(3 * len(calls)):
+        if is_over(page):
+            break
+        shown(seat)
+        called(page, "flag")
+        explained(seat)
+    assert "practice, does not count" in page.locator(".looks").inner_text()
+    assert "counts for nothing. Nothing is held against you" in page.locator("main").inner_text()

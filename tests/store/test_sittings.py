@@ -25,9 +25,10 @@ from app.domain.people import Role
 from app.domain.rulecard import Presence, Ruling
 from app.store.disagreements import list_disagreements
 from app.store.engine import Database
+from app.store.looks import find_asset
 from app.store.people import CrewFacts, Person, add_crew, add_membership, add_person
 from app.store.quizzes import Quiz, assign, count_cuts, list_assignments, list_items
-from app.store.sittings import Look, Sitting, find_asset, list_answers, list_looks, list_reasons, load_sitting
+from app.store.sittings import Look, Sitting, list_answers, list_looks, list_reasons, load_sitting
 from tests.plays import LINE, NOW, PLAN, add_plays, publish
 
 POLICY, CLIP = TimingPolicy(), 2000

@@ -15,7 +15,7 @@ from sqlmodel import Session
 
 from app.domain.errors import BadInput, Busy
 from app.store import transactions, writer
-from app.store.change import after_commit, hot
+from app.store.change import Unit, after_commit, hot
 from app.store.connect import CHANGES_AT_ONCE
 from app.store.engine import Database
 
@@ -263,3 +263,97 @@ def test_more_than_can_wait_is_refused_at_once(
 @hot
 def read_one(connection: Connection, n: int) -> int:
     return int(connection.execute(text("SELECT CAST(:n AS INTEGER)"), {"n": n}).scalar_one())
+
+
+def test_coroutines_that_share_a_commit_are_told_by_one_call_of_their_loop(
+    database: Database, gate: threading.Event, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def crowd() -> tuple[list[int], int]:
+        loop, calls = asyncio.get_running_loop(), 0
+        really = loop.call_soon_threadsafe
+
+        def counting(*args: Any, **kwargs: Any) -> Any:
+            nonlocal calls
+            calls += 1
+            return really(*args, **kwargs)
+
+        standing = await held_up(database, gate)
+        waiting = [asyncio.create_task(database.changed(add_hot, n)) for n in range(40)]
+        await asyncio.sleep(0)
+        monkeypatch.setattr(loop, "call_soon_threadsafe", counting)
+        gate.set()
+        found = await asyncio.gather(*waiting)
+        await asyncio.gather(*standing)
+        return found, calls
+
+    found, calls = soon(crowd())
+    assert found == list(range(40))
+    # Theirs, and that of the change that stood at the gate. PostgreSQL groups commits by itself, and shares no call.
+    assert calls <= (2 if database.is_sqlite else 100)
+    assert stored(database) == found
+
+
+def test_who_no_longer_waits_and_who_fails_leave_the_others_alone(database: Database, gate: threading.Event) -> None:
+    async def crowd() -> list[Any]:
+        standing = await held_up(database, gate)
+        waiting = [asyncio.create_task(database.changed(add_hot, n)) for n in (1, 2, 2, 3, 4)]
+        await asyncio.sleep(0)
+        waiting[3].cancel()
+        await asyncio.sleep(0)
+        gate.set()
+        found = await asyncio.gather(*waiting, return_exceptions=True)
+        await asyncio.gather(*standing)
+        return found
+
+    one, two, again, left, four = soon(crowd())
+    assert (one, four) == (1, 4)
+    assert sorted(isinstance(each, IntegrityError) for each in (two, again)) == [False, True]
+    assert isinstance(left, asyncio.CancelledError)
+    assert stored(database) == [1, 2, 4]
+
+
+def test_who_leaves_while_a_change_runs_keeps_nobody_from_hearing_of_theirs(
+    database: Database, gate: threading.Event
+) -> None:
+    inside, done = threading.Event(), threading.Event()
+
+    @hot
+    def slow(connection: Connection) -> None:
+        add_hot(connection, 7)
+        inside.set()
+        done.wait(10)
+
+    async def crowd() -> int:
+        standing = await held_up(database, gate)
+        leaving = asyncio.create_task(database.changed(slow))
+        await asyncio.sleep(0)
+        waiting = asyncio.create_task(database.changed(add_hot, 8))
+        await asyncio.sleep(0)
+        gate.set()
+        await asyncio.to_thread(inside.wait, 10)
+        leaving.cancel()
+        await asyncio.sleep(0)
+        done.set()
+        await asyncio.gather(*standing)
+        return int(await waiting)
+
+    assert soon(crowd()) == 8
+    assert stored(database) == [7, 8]
+
+
+def test_a_loop_that_has_ended_does_not_end_the_writer(database: Database, gate: threading.Event) -> None:
+    async def left_behind() -> None:
+        standing = await held_up(database, gate)
+        task = asyncio.create_task(database.changed(add_hot, 1))
+        await asyncio.sleep(0)
+        kept.extend([*standing, task])
+
+    kept: list[asyncio.Task[Any]] = []
+    loop = asyncio.new_event_loop()
+    loop.run_until_complete(left_behind())
+    promises = [task._fut_waiter for task in kept]  # type: ignore[attr-defined]
+    loop.close()
+    gate.set()
+    assert database._changes.submit(Unit(add, (2,), {})).result(10) == 2
+    assert stored(database) == [1, 2]
+    assert all(promise is not None for promise in promises)

@@ -24,22 +24,24 @@ from app.domain.clearance import ClearancePolicy
 from app.domain.clip import Clip
 from app.domain.lesson import Lesson
 from app.domain.people import Role
+from app.domain.quiz import QuizPlan
 from app.domain.recording import Recording
 from app.store.content import clips_by_id, save_policy
 from app.store.jobs import fail_job, take_job
 from app.store.quizzes import Quiz, list_items
 from app.store.recordings import add_recording
+from app.store.sittings import list_looks
 from app.store.tables import metadata
 from app.web.auth import digest as sealed
 from app.web.media import media_address
 from app.web.viewer import Viewer
 from tests.adapters.video import Film, filmed
-from tests.plays import PLAN, RATE, add_plays, digest, publish
+from tests.plays import PLAN, RATE, REVIEW, add_plays, digest, publish
 from tests.web.league import PEOPLE, League, league
 from tests.web.serving import FORM, Served, Wire, serving
-from tests.web.sitting import SHORT, ahead, started, taken
+from tests.web.sitting import SHORT, ahead, sent, started, taken
 
-PLAYS = 40
+PLAYS = 60
 ROLES = {who: person.role for who, person in PEOPLE.items()} | {"chief": Role.CHIEF, "": Role.GUEST}
 """Name in tests -> role; a guest has no name."""
 TEST, SECOND = "test", "second"
@@ -53,7 +55,8 @@ CLIP_BYTES = bytes(range(256)) * 20
 @dataclass(frozen=True)
 class Own:
     """What somebody has of their own. `begun` and `over`: checks; `ahead`: the clip of a look that is still to come;
-    `device`: their second one; `media`: the last part of the address of a picture, good on their first one.
+    `device`: their second one; `media`: the last part of the address of a picture, good on their first one; `review`: a
+    check in review that is begun; `angle`: the clip of its open look.
 
     Whoever takes no checks has the official's in their place.
     """
@@ -62,13 +65,16 @@ class Own:
     begun: str
     over: str
     ahead: str
+    review: str
+    angle: str
     device: str = ""
     media: str = ""
 
 
 @dataclass(frozen=True)
 class Filled:
-    """The filled league on its server. `own`: by the name that a person has in tests; `asked`: clips of those begun.
+    """The filled league on its server. `own`: by the name that a person has in tests; `asked`: clips of those begun;
+    `in_review`: of those in review.
 
     `clearance`: a check for clearance, which nobody has been given.
     """
@@ -77,6 +83,7 @@ class Filled:
     own: Mapping[str, Own]
     jobs: tuple[str, str]
     asked: Mapping[str, list[Clip]]
+    in_review: Mapping[str, list[Clip]]
     clearance: str
     wires: list[Wire] = field(default_factory=list, repr=False)
 
@@ -89,11 +96,12 @@ class Filled:
         """Path parameter -> what a person would put there to get at their own things, or the league's."""
         own = self.own[who]
         return {
-            "asset": own.ahead,
+            "asset": own.angle if path.endswith("/{k}") else own.ahead,
             "clip_id": "play-0",
             "crew_id": "ferry",
             "device": own.device,
             "game_id": "g1",
+            "k": "0",
             "job_id": self.jobs[1] if path.endswith("/retry") else self.jobs[0],
             "lesson_id": "two-instants",
             "n": "0",
@@ -103,7 +111,7 @@ class Filled:
             "quiz_id": self.clearance if path.endswith("/clearance") else own.quiz,
             "recording_id": "raw" if path.endswith("/remove") else "line",
             "secret": INVITED,
-            "sitting_id": own.over if "/result" in path else own.begun,
+            "sitting_id": own.over if "/result" in path else own.review if "/reviews" in path else own.begun,
             "token": own.media,
             "upload_id": "nobody",
         }
@@ -115,15 +123,17 @@ def filled(data: Path) -> Iterator[Filled]:
     with league(data) as empty:
         _fill(empty)
         over = {who: _over(empty, who, quiz) for who, quiz in _quizzes(empty).items()}
-        checks = {who: _begun(empty, who, quiz, over[who]) for who, quiz in _quizzes(empty).items()}
+        reviews = {who: _reviewing(empty, who, quiz) for who, quiz in _quizzes(empty, REVIEW).items()}
+        checks = {who: _begun(empty, who, quiz, over[who], reviews[who]) for who, quiz in _quizzes(empty).items()}
         asked = {who: _asked(empty, own.quiz) for who, own in checks.items()}
+        in_review = {who: _asked_in(empty, own.review) for who, own in checks.items()}
         for who in PEOPLE:
             empty.browser(who, TEST)
             empty.browser(who, SECOND)
         jobs, clearance = empty.database.change(_jobs), empty.database.change(_clearance)
     with serving(data) as served:
         own = {who: _own(served.league, who, checks.get(who, checks["official"])) for who in PEOPLE}
-        made = Filled(served, {**own, "": own["official"]}, jobs, asked, clearance)
+        made = Filled(served, {**own, "": own["official"]}, jobs, asked, in_review, clearance)
         yield made
         for wire in made.wires:
             wire.close()
@@ -144,9 +154,9 @@ def _fill(made: League) -> None:
     made.database.change(_others, datetime.now(UTC))
 
 
-def _quizzes(made: League) -> dict[str, Quiz]:
+def _quizzes(made: League, plan: QuizPlan = PLAN) -> dict[str, Quiz]:
     """Who takes checks -> a new quiz for their crew, of clips that none of them has looked at."""
-    plans = {crew: PLAN.model_copy(update={"crews": (crew,)}) for crew in set(TAKERS.values())}
+    plans = {crew: plan.model_copy(update={"crews": (crew,)}) for crew in set(TAKERS.values())}
     quizzes = {crew: made.database.change(publish, plan, cut=SHORT) for crew, plan in plans.items()}
     return {who: quizzes[crew] for who, crew in TAKERS.items()}
 
@@ -193,17 +203,31 @@ def _over(made: League, who: str, quiz: Quiz) -> str:
     return sitting
 
 
-def _begun(made: League, who: str, quiz: Quiz, over: str) -> Own:
+def _reviewing(made: League, who: str, quiz: Quiz) -> tuple[str, str]:
+    """A review whose first look is open, so that the call is told and the clock runs; its sitting, and that clip."""
+    phone = made.browser(who)
+    sitting = started(phone, quiz)
+    look = phone.get(f"/sittings/{sitting}/reviews").json()["look"]
+    assert sent(phone, sitting, f"/reviews/{look['n']}/open", {}).status_code == 200
+    return sitting, look["angles"][0]["clip"].removeprefix("/looks/").removesuffix("/0")
+
+
+def _begun(made: League, who: str, quiz: Quiz, over: str, review: tuple[str, str]) -> Own:
     phone = made.browser(who)
     begun = started(phone, quiz)
     clip = ahead(phone, begun)["looks"][-1]["clip"]
-    return Own(quiz=quiz.id, begun=begun, over=over, ahead=clip.removeprefix("/looks/"))
+    return Own(quiz.id, begun, over, clip.removeprefix("/looks/"), *review)
 
 
 def _asked(made: League, quiz_id: str) -> list[Clip]:
     """The clips of a quiz, spares too."""
     with made.database.read() as session:
         return list(clips_by_id(session, [item.clip_id for item in list_items(session, quiz_id)]).values())
+
+
+def _asked_in(made: League, sitting_id: str) -> list[Clip]:
+    with made.database.read() as session:
+        return list(clips_by_id(session, [look.clip_id for look in list_looks(session, sitting_id)]).values())
 
 
 def _own(made: League, who: str, checks: Own) -> Own:
@@ -217,6 +241,7 @@ def _own(made: League, who: str, checks: Own) -> Own:
 # --------------------------------------------------------------------------------- what is sent, what is kept
 
 SENT = {
+    "/reviews/{n}/answer": b'{"nonce": "", "idempotency": "k", "outcome": "stands", "after": 0}',
     "/answer": b'{"nonce": "", "idempotency": "k", "decision": "flag", "load": 0, "play": 0, "decide": 0, '
     b'"hidden": false, "dropped": 0}',
     "/reason": b'{"shows": {"": "present"}}',
@@ -231,6 +256,10 @@ SENT = {
 TOLD_AS_JSON = {
     ("GET", "/healthz"),
     ("GET", "/sittings/{sitting_id}/ahead"),
+    ("GET", "/sittings/{sitting_id}/reviews"),
+    ("POST", "/sittings/{sitting_id}/reviews/{n}/open"),
+    ("POST", "/sittings/{sitting_id}/reviews/{n}/answer"),
+    ("POST", "/sittings/{sitting_id}/reviews/{n}/reason"),
     ("POST", "/sittings/{sitting_id}/echo"),
     ("POST", "/sittings/{sitting_id}/looks/{n}/open"),
     ("POST", "/sittings/{sitting_id}/looks/{n}/answer"),

@@ -43,7 +43,7 @@ def told(text: str, words: list[str]) -> list[str]:
 def test_no_page_tells_of_clips_that_are_still_to_be_decided(full: Filled, who: str) -> None:
     wire, pages = full.wire(who), 0
     taker = who if who in TAKERS else "official"
-    words = [word for clip in full.asked[taker] for word in secrets_of(clip)]
+    words = [word for clip in (*full.asked[taker], *full.in_review[taker]) for word in secrets_of(clip)]
     words += [digest("line"), digest("original")]
     for path in (path for method, path in TABLE if method == "GET"):
         for ids in [full.ids(taker, path) | {"n": str(n)} for n in range(4 if "{n}" in path else 1)]:
@@ -76,11 +76,24 @@ def test_even_the_staff_reads_no_result_of_a_check_that_is_still_being_taken(ful
         assert full.wire(who).ask("GET", f"/sittings/{begun}/{where}").status == 404
 
 
+def test_an_open_review_tells_what_was_called_and_nothing_of_what_it_was(full: Filled) -> None:
+    wire, sitting = full.wire("official"), full.own["official"].review
+    headers = {"accept": "application/json", "x_form_token": wire.form_key}
+    open_ = wire.ask("POST", f"/sittings/{sitting}/reviews/0/open", b"{}", "application/json", **headers)
+    assert open_.status == 200
+    replies = [open_, wire.ask("GET", f"/sittings/{sitting}"), wire.ask("GET", f"/sittings/{sitting}/reviews")]
+    words = [word for clip in full.in_review["official"] for word in secrets_of(clip)]
+    assert [told(said(reply), words) for reply in replies] == [[], [], []]
+    assert set(re.findall(r'"(\w+)":', open_.text)) == {
+        "nonce", "left", "called", "word", "find", "outcomes", "id", "means"
+    }  # fmt: skip
+
+
 def test_the_clip_of_a_look_says_nothing_of_where_it_is_from(full: Filled) -> None:
     own = full.own["official"]
     reply = full.wire("official").ask("GET", f"/looks/{own.ahead}")
     assert reply.status == 200
-    names = {"etag", "accept-ranges", "cache-control", "content-type", "content-length", "date", "server"}
+    names = {"etag", "accept-ranges", "cache-control", "content-type", "content-length", "date"}
     guards = {name for name in reply.headers if name.startswith(("content-security", "cross-origin", "x-content"))}
     assert set(reply.headers) - guards - {"referrer-policy", "permissions-policy"} == names
     assert reply.headers["etag"] == f'"{own.ahead}"'

@@ -76,7 +76,7 @@ def check(served: League, phone: Browser, clips: int = 8, called: str = "") -> Q
 
 def bank(served: League, person: str = "sil") -> set[str]:
     with served.database.read() as session:
-        return {each.clip for each in practice_bank(session, person)}
+        return {each.clip for each in practice_bank(session, person, datetime.now(UTC))}
 
 
 def practise(phone: Browser, topic: str = "offside") -> str:

@@ -120,7 +120,7 @@ def test_a_mistake_is_told_at_its_field_and_what_was_typed_stays(
     reply = desk.post("/quizzes/plans/new", data=form(desk, **fields))
     assert reply.status_code == 422
     assert sentence in reply.text
-    assert 'name="seconds" type="number" inputmode="numeric" min="2" max="60" value="4"' in reply.text
+    assert 'name="seconds" type="number" inputmode="numeric" min="2" max="180" value="4"' in reply.text
     assert set(kept(served)) == {PLAN.title}
 
 

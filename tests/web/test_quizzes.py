@@ -102,14 +102,6 @@ def test_what_is_missing_is_said_beside_the_plan_and_nothing_is_published(served
         assert list_quizzes(session) == []
 
 
-def test_a_plan_of_review_looks_is_not_published(served: League, desk: Browser) -> None:
-    served.database.change(save_plan, PLAN.model_copy(update={"id": "review", "look": "review"}))
-    sentence = "Review looks, with angles and slow motion, cannot be taken on phones yet."
-    assert sentence in desk.get("/quizzes/new").text
-    reply = desk.post("/quizzes/new", data=form(desk, plan="review"))
-    assert (reply.status_code, reply.text.count(sentence)) == (422, 2)
-
-
 def test_what_there_is_follows_the_crews_that_are_chosen(served: League, desk: Browser) -> None:
     quiz = served.database.change(publish, cut=SHORT)
     phone = served.browser("official")

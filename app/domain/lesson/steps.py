@@ -158,6 +158,11 @@ class Lesson(Value):
     topics: tuple[Id, ...] = ()
     steps: tuple[Step, ...] = Field(min_length=1)
 
+    @property
+    def clips(self) -> frozenset[str]:
+        """Ids of the clips that it shows."""
+        return frozenset(clip for step in self.steps for clip in clips_named(step))
+
 
 def clips_named(step: Step) -> tuple[str, ...]:
     """Ids of the clips that a step shows, from left to right."""

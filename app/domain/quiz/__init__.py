@@ -9,9 +9,10 @@ order  the order of the looks, and which of them ask about everything
 from app.domain.quiz.deal import Taken, dealt
 from app.domain.quiz.forms import SPARES, Candidate, Drawn, Wording, by_difficulty, drawn, letter, shortages, takes_long
 from app.domain.quiz.order import asks_all, order_of
-from app.domain.quiz.plan import USUAL_SHARE, Purpose, QuizPlan
+from app.domain.quiz.plan import MOST_SECONDS, USUAL_SHARE, Purpose, QuizPlan
 
 __all__ = [
+    "MOST_SECONDS",
     "SPARES",
     "USUAL_SHARE",
     "Candidate",

@@ -123,13 +123,17 @@ class EditionRow(Table, table=True):
 
 
 class WatchRow(Table, table=True):
-    """How far someone has watched an edition: seen stretches in whole frames, and where to go on."""
+    """How far someone has watched an edition: seen stretches in whole frames, and where to go on.
+
+    `began_at`: when they saw the first of it; not known of what was watched before that was kept.
+    """
 
     __tablename__ = "watch"
     person_id: str = Field(primary_key=True, foreign_key="person.id")
     lesson_id: str = Field(primary_key=True, foreign_key="lesson.id")
     seen: list[Any] = document()
     at_frame: int = 0
+    began_at: datetime | None = instant(default=None)
     changed_at: datetime = instant()
 
 

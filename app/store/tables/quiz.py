@@ -29,7 +29,8 @@ class QuizRow(Table, table=True):
 class QuizItemRow(Table, table=True):
     """A clip in a quiz, asked for one topic. `side`: its ruling when published; `cut`: digest of the phone cut.
 
-    `form`: which of the equal forms of the quiz asks it, from 0; spares stand by for all of them.
+    `form`: which of the equal forms of the quiz asks it, from 0; spares stand by for all of them. `angles`: the cuts of
+    all views, where it is asked in review.
     """
 
     __tablename__ = "quiz_item"
@@ -41,6 +42,7 @@ class QuizItemRow(Table, table=True):
     is_spare: bool = False
     form: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     cut: str | None = None
+    angles: list[Any] = Field(default_factory=list, sa_type=JSON, sa_column_kwargs={"server_default": "[]"})
     facts: dict[str, Any] = document()
 
 
@@ -72,7 +74,8 @@ class SittingRow(Table, table=True):
 class QuestionRow(Table, table=True):
     """One look of a sitting. `item` is the quiz item's number. Served at most once; spares stand after the planned.
 
-    `state`: ahead, served, decided, void. `asks_all`: the whole element question instead of one tap.
+    `state`: ahead, served, decided, void. `asks_all`: the whole element question instead of one tap. `called`: what was
+    called on the field, of a review look that has been opened.
     """
 
     __tablename__ = "question"
@@ -82,6 +85,7 @@ class QuestionRow(Table, table=True):
     asset: str = Field(unique=True)
     asks_all: bool
     state: str = "ahead"
+    called: str | None = None
     nonce: str | None = None
     served_at: datetime | None = instant(default=None)
 

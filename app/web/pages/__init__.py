@@ -13,6 +13,7 @@ from app.web.pages import (
     jobs,
     lessons,
     looks,
+    media,
     new_quizzes,
     people,
     people_import,
@@ -22,14 +23,17 @@ from app.web.pages import (
     readiness,
     recordings,
     results,
+    reviews,
     signin,
     steps,
     storage,
     uploads,
 )
 
+FIRST = (media.ROUTE, *looks.router.routes)
+"""Routes before all routers: videos and phones in a check wait for these, and every route in between costs its look."""
+
 ROUTERS = (
-    looks.router,  # first: phones in a check wait for these, and every route before them costs its look
     checks.router,
     clearances.router,  # before quizzes: `/quizzes/clearance` is no quiz
     clip_quiz.router,
@@ -50,6 +54,7 @@ ROUTERS = (
     readiness.router,
     recordings.router,
     results.router,
+    reviews.router,
     signin.router,
     steps.router,
     storage.router,

@@ -11,12 +11,14 @@ from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.actions.clearing import NOTHING, Standing, standing, waits
+from app.actions.held import held_lessons
 from app.actions.readiness import clearances_of
 from app.actions.refresher import refreshers_of
 from app.actions.sitting import start_check_here
 from app.domain.answer import deadline_ms
 from app.domain.clearance import Clearance, State
 from app.domain.errors import NotFound
+from app.domain.quiz import QuizPlan
 from app.domain.rulecard import RuleCard
 from app.domain.sequence import SITTING
 from app.domain.timecode import Rate
@@ -35,6 +37,8 @@ router = APIRouter()
 
 A_LOOK_S = 35
 """Seconds that a look takes with its question, as people take them."""
+A_REVIEW_S = 90
+"""The same of a review, which few take to the end of its clock."""
 WATCHED = 0.9
 """Share of a video that must really have been played for its lesson to be done."""
 NEVER = datetime.max.replace(tzinfo=UTC)
@@ -62,7 +66,7 @@ class TopicLine:
 
 @dataclass(frozen=True)
 class DuePage:
-    """Everything that is due, the most urgent first, and one's topics."""
+    """Everything that is due, and one's topics. First what can be begun; the most urgent before the others."""
 
     now: datetime
     items: list[DueItem]
@@ -120,6 +124,14 @@ class LookPage:
     practice: bool
 
 
+@dataclass(frozen=True)
+class ReviewPage:
+    """The page on which a review is taken. `words`: how long there is to decide, extra time included."""
+
+    sitting: Sitting
+    words: str
+
+
 @router.get("/due")
 def due_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
     """The first page of an official."""
@@ -129,10 +141,10 @@ def due_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
         items = [
             *_checks(session, viewer.person_id, checks),
             *_refreshers(session, viewer.person_id, rate, at),
-            *_lessons(session, viewer.person_id, rate),
+            *_lessons(session, viewer.person_id, rate, at),
         ]
         policies, clearances = list_policies(session), clearances_of(session, viewer.person_id, at.date())
-    items.sort(key=lambda item: item.due_at or NEVER)
+    items.sort(key=lambda item: (not item.press, item.due_at or NEVER))
     asked = {name for each in checks.values() if each.is_begun for name in each.quiz.plan.policies}
     topics = [_topic(each.title, None if each.id in asked else clearances[each.id], at.date()) for each in policies]
     return page(request, "check/due.html", DuePage(at, items, topics))
@@ -163,7 +175,7 @@ def _checks(session: Session, person_id: str, clearing: Mapping[str, Standing]) 
         if quiz is None or (sitting is not None and sitting.ended_at is not None):
             continue
         made, of = count_cuts(session, quiz.id)
-        details = f"{capital(count(quiz.plan.clips, 'look'))}, about {count(_minutes(quiz.plan.clips), 'minute')}"
+        details = _length(quiz.plan)
         press = "Start the check" if sitting is None else "Go on with the check"
         if made < of:
             details, press = "Its clips are still being prepared", ""
@@ -184,20 +196,31 @@ def _clearing(session: Session, found: Standing, due_at: datetime | None) -> Ite
     yield DueItem(f"Clearance: {quiz.title}", details, due_at, f"/checks/{quiz.id}", press)
 
 
-def _lessons(session: Session, person_id: str, rate: Rate) -> Iterator[DueItem]:
+def _lessons(session: Session, person_id: str, rate: Rate, at: datetime) -> Iterator[DueItem]:
     out, watched = published(session), watched_of(session, person_id)
+    held = held_lessons(session, person_id, at)
     for assignment in list_assignments(session, "lesson", person_id):
         edition, seen = out.get(assignment.noun_id), watched.get(assignment.noun_id)
         if edition is None or (seen is not None and seen.frames >= WATCHED * edition.frames):
             continue
         lesson, length = edition.lesson, minutes(float(rate.seconds(edition.frames)))
-        at = "" if seen is None else f"seen to {minutes(float(rate.seconds(seen.at_frame)))} of "
-        details = f"Lesson {lesson.number}, {at}{length}"
-        yield DueItem(lesson.title, details, assignment.due_at, f"/lessons/{lesson.id}", "Watch it")
+        far = "" if seen is None else f"seen to {minutes(float(rate.seconds(seen.at_frame)))} of "
+        details, press = f"Lesson {lesson.number}, {far}{length}", "Watch it"
+        if lesson.id in held:
+            details, press = "It opens when your check is over: it shows plays that you may be asked about", ""
+        yield DueItem(lesson.title, details, assignment.due_at, f"/lessons/{lesson.id}", press)
 
 
-def _minutes(looks: int) -> int:
-    return max(1, round(looks * A_LOOK_S / 60))
+def _length(plan: QuizPlan) -> str:
+    """`Six looks, about four minutes`; of reviews, `Six reviews, about nine minutes`."""
+    what = "review" if plan.look == "review" else "look"
+    return f"{capital(count(plan.clips, what))}, about {count(_minutes(plan.clips, plan), 'minute')}"
+
+
+def _minutes(looks: int, plan: QuizPlan | None = None) -> int:
+    """About how long so many looks take; reviews, where a plan says so."""
+    each = A_REVIEW_S if plan is not None and plan.look == "review" else A_LOOK_S
+    return max(1, round(looks * each / 60))
 
 
 def _topic(title: str, clearance: Clearance | None, today: date) -> TopicLine:
@@ -229,7 +252,7 @@ def check_page(request: Request, quiz_id: RandomId, db: Db, viewer: Looking, at:
         due_at=due_at,
         topics=[cards[topic] for topic in quiz.plan.topics if topic in cards],
         looks=len(asked),
-        minutes=_minutes(len(asked)),
+        minutes=_minutes(len(asked), quiz.plan),
         seconds=seconds(deadline_ms(quiz.plan.seconds, extra_time)),
         extra_time=extra_time,
         begun=sitting is not None,
@@ -296,5 +319,8 @@ def look_page(request: Request, sitting_id: RandomId, db: Db, viewer: Looking) -
         raise NotFound("There is no such check.")
     if sitting.ended_at is not None:
         return RedirectResponse(f"/sittings/{sitting_id}/result", 303)
+    if quiz.plan.look == "review":
+        words = capital(seconds(deadline_ms(quiz.plan.seconds, extra_time)))
+        return page(request, "check/review.html", ReviewPage(sitting, f"{words} for each"))
     deadline, practice = deadline_ms(quiz.plan.seconds, extra_time), quiz.plan.purpose == "practice"
     return page(request, "check/look.html", LookPage(sitting, deadline, extra_time, practice))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
 
+from app.actions.held import held_lessons
 from app.actions.lesson import begin_lesson, publish_lesson, watch_lesson
 from app.actions.quiz import assign_crews
 from app.domain.errors import Conflict, NotFound
@@ -56,11 +57,12 @@ class LessonLine:
 
 @dataclass(frozen=True)
 class LessonsPage:
-    """All lessons by series; for an official those that have a video."""
+    """All lessons by series; for an official those that have a video. `held`: those that open after their check."""
 
     lines: list[LessonLine]
     rate: Rate
     watched: Mapping[str, Watched]
+    held: Collection[str]
 
 
 @dataclass(frozen=True)
@@ -143,16 +145,16 @@ class Noted(BaseModel):
 
 
 @router.get("/lessons")
-def lessons_page(request: Request, db: Db, viewer: Looking) -> Response:
+def lessons_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
     """The list."""
     with db.read() as session:
         lessons, out = list_lessons(session), published(session)
         shelf = _shelf(request, session)
-        watched = watched_of(session, viewer.person_id)
+        watched, held = watched_of(session, viewer.person_id), held_lessons(session, viewer.person_id, at)
     if viewer.role != "supervisor":  # what is not published yet is nobody else's
         lessons = [out[lesson.id].lesson for lesson in lessons if lesson.id in out]
     lines = [LessonLine(each, *running_time(each, shelf), out.get(each.id)) for each in lessons]
-    return page(request, "lesson/list.html", LessonsPage(lines, shelf.house.rate, watched))
+    return page(request, "lesson/list.html", LessonsPage(lines, shelf.house.rate, watched, held))
 
 
 def _shelf(request: Request, session: Session) -> Shelf:
@@ -186,10 +188,10 @@ async def new_lesson(request: Request, db: Db, viewer: Looking, at: Now) -> Resp
 
 
 @router.get("/lessons/{lesson_id}")
-def lesson_page(request: Request, lesson_id: NamedId, db: Db, viewer: Looking) -> Response:
+def lesson_page(request: Request, lesson_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
     """A lesson: on the desk for the supervisor, to watch for everybody else."""
     if viewer.role != "supervisor":
-        return watch_page(request, lesson_id, db, viewer)
+        return watch_page(request, lesson_id, db, viewer, at)
     return page(request, "lesson/show.html", _desk(request, db, lesson_id))
 
 
@@ -245,9 +247,11 @@ async def assign_lesson(request: Request, lesson_id: NamedId, db: Db, viewer: Lo
 
 
 @router.get("/lessons/{lesson_id}/watch")
-def watch_page(request: Request, lesson_id: NamedId, db: Db, viewer: Looking) -> Response:
-    """The video. Raises NotFound while there is none."""
+def watch_page(request: Request, lesson_id: NamedId, db: Db, viewer: Looking, at: Now) -> Response:
+    """The video. Raises NotFound while there is none, Conflict while a check asks about plays that it shows."""
     with db.read() as session:
+        if lesson_id in held_lessons(session, viewer.person_id, at):
+            raise Conflict("This lesson opens when your check is over.")
         edition = published(session).get(lesson_id)
         watched = watched_of(session, viewer.person_id).get(lesson_id)
     video = _video(request, edition)

@@ -7,27 +7,28 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from sqlmodel import Session
+from starlette.requests import Request
 from starlette.responses import Response
 
 from app.actions.clearing import extend_clearing
 from app.actions.sitting import Given, finish_sitting, open_look, skip_look, submit_answer, submit_reason
 from app.domain.answer import TimingPolicy, deadline_ms
 from app.domain.errors import Conflict, NotFound
-from app.domain.marking import ALL
-from app.domain.rulecard import Presence, RuleCard, RuleException
+from app.domain.quiz import QuizPlan
+from app.domain.rulecard import RuleCard, RuleException, Ruling
 from app.domain.timecode import Rate
 from app.store.content import cards_on, list_exceptions
 from app.store.engine import Database
+from app.store.looks import OpenLook, find_asset, list_injuries, load_open_look
 from app.store.people import load_person
 from app.store.quizzes import load_quiz
-from app.store.sittings import Look, Sitting, Unsaid, find_asset, find_unsaid, list_injuries, list_looks, load_sitting
-from app.web.auth import Db, Looking, Now, now
-from app.web.forms import Mistakes
+from app.store.sittings import Look, Sitting, Unsaid, find_unsaid, list_looks, load_sitting
+from app.web.auth import now
 from app.web.ids import LookNumber, RandomId
 from app.web.looking import (
     Ahead,
@@ -43,18 +44,22 @@ from app.web.looking import (
     Skip,
     Terms,
     Unexplained,
+    Why,
     is_lost,
     measured,
     nonce_of,
+    refuse_unasked,
     round_trip,
     stamp_of,
     terms_of,
     why_of,
 )
+from app.web.quick import QuickRoute
 from app.web.sending import file_response
 from app.web.viewer import Viewer
 
-router = APIRouter()
+router = APIRouter(route_class=QuickRoute)
+"""Its routes stand before all others, as they are: phones in a check wait for these."""
 
 BLOCK = 5
 """So many clips are fetched ahead: the network may be gone for a few looks."""
@@ -67,11 +72,19 @@ FRESH = timedelta(seconds=5)
 
 @dataclass(frozen=True)
 class Rules:
-    """The rule cards of a day, read at an instant."""
+    """The rule cards of a day, read at an instant. `asked`: the questions that were made of them since."""
 
     at: datetime
     cards: Mapping[str, RuleCard]
     exceptions: Mapping[str, RuleException]
+    asked: dict[tuple[str, bool, Ruling], Why] = field(default_factory=dict)
+
+    def why(self, topic: str, *, whole: bool, called: Ruling) -> Why:
+        """What is asked after a decision. Raises NotFound where the topic has no card."""
+        key = (topic, whole, called)
+        if key not in self.asked:
+            self.asked[key] = why_of(_card(self, topic), self.exceptions, whole=whole, called=called)
+        return self.asked[key]
 
 
 async def _rules(request: Request, db: Database, at: datetime) -> Rules:
@@ -163,14 +176,21 @@ def _own(session: Session, sitting_id: str, person_id: str) -> Sitting:
 
 
 def _deadline(session: Session, sitting: Sitting) -> int:
-    """Milliseconds to decide, with the extra time that its person has been given."""
-    seconds = load_quiz(session, sitting.quiz_id).plan.seconds
-    return deadline_ms(seconds, load_person(session, sitting.person_id).extra_time)
+    """Milliseconds to decide, with the extra time that its person has been given. Raises NotFound for a review."""
+    plan = load_quiz(session, sitting.quiz_id).plan
+    _refuse_review(plan)
+    return deadline_ms(plan.seconds, load_person(session, sitting.person_id).extra_time)
+
+
+def _refuse_review(plan: QuizPlan) -> None:
+    """Raises NotFound for a quiz of review looks, which has routes of its own."""
+    if plan.look == "review":
+        raise NotFound("There is no such check.")
 
 
 def _unexplained(unsaid: Unsaid, rules: Rules) -> Unexplained:
     card = _card(rules, unsaid.topic)
-    why = why_of(card, rules.exceptions, whole=unsaid.asks_all, called=unsaid.decision)
+    why = rules.why(unsaid.topic, whole=unsaid.asks_all, called=unsaid.decision)
     return Unexplained(n=unsaid.n, decision=unsaid.decision.value, word=card.words.of(unsaid.decision), why=why)
 
 
@@ -196,7 +216,7 @@ def _card(rules: Rules, topic: str) -> RuleCard:
     return card
 
 
-def _length_ms(request: Request, look: Look) -> int:
+def _length_ms(request: Request, look: Look | OpenLook) -> int:
     rate: Rate = request.state.league.house.rate
     return round(rate.seconds(look.cut_frames) * 1000)
 
@@ -220,7 +240,8 @@ async def open_one(request: Request, sitting_id: RandomId, n: LookNumber, body: 
     """
     by, secret = _asked(request), request.app.state.secret
     db, person = by.db, by.viewer.person_id
-    look, deadline = await asyncio.to_thread(_look, db, sitting_id, n, person)
+    look = await asyncio.to_thread(_look, db, sitting_id, n, person)
+    deadline = deadline_ms(look.plan.seconds, look.extra_time)
     terms = Terms(_length_ms(request, look), deadline, measured(secret, sitting_id, person, body.stamp))
     lost = look.nonce if is_lost(secret, look.nonce, body) else None
     at = now()  # not the instant of the request: looking up the look is no time of the phone's
@@ -230,17 +251,15 @@ async def open_one(request: Request, sitting_id: RandomId, n: LookNumber, body: 
     return Opened(opened=reply["opened"], nonce=reply["nonce"], left=left)
 
 
-def _look(db: Database, sitting_id: str, n: int, person_id: str) -> tuple[Look, int]:
-    """A look of one's own check, and the ms there are to decide. Raises NotFound."""
+def _look(db: Database, sitting_id: str, n: int, person_id: str) -> OpenLook:
+    """A look of one's own check. Raises NotFound."""
     with db.read() as session:
-        sitting = _own(session, sitting_id, person_id)
-        look = next((look for look in list_looks(session, sitting_id) if look.n == n), None)
-        if look is None:
-            raise NotFound("There is no such look.")
-        return look, _deadline(session, sitting)
+        found = load_open_look(session, sitting_id, n, person_id)
+    _refuse_review(found.plan)
+    return found
 
 
-def _left(look: Look, terms: Terms, at: datetime) -> int:
+def _left(look: OpenLook, terms: Terms, at: datetime) -> int:
     if look.served_at is None:
         return terms.deadline
     gone = round((at - look.served_at).total_seconds() * 1000)
@@ -260,10 +279,9 @@ async def decide_one(request: Request, sitting_id: RandomId, n: LookNumber, body
     if reply["purpose"] == "clearance":
         await by.db.changed(extend_clearing, sitting_id, now=by.at)
     why = None
-    if reply["in_time"] and given.decision is not None:
+    if reply["in_time"] and reply["called"] is not None:
         rules = await _rules(request, by.db, by.at)
-        card = _card(rules, reply["topic"])
-        why = why_of(card, rules.exceptions, whole=reply["asks_all"], called=given.decision)
+        why = rules.why(reply["topic"], whole=reply["asks_all"], called=Ruling(reply["called"]))
     told = {name: reply[name] for name in ("counts", "in_time", "cause")}
     return Decided(idempotency=body.idempotency, why=why, **told)
 
@@ -298,30 +316,17 @@ async def explain_one(request: Request, sitting_id: RandomId, n: LookNumber, bod
     """Keep why, once. Raises Mistakes for points that nobody was asked about."""
     by = _asked(request)
     person = by.viewer.person_id
-    look, _ = await asyncio.to_thread(_look, by.db, sitting_id, n, person)
-    _refuse_unasked(_card(await _rules(request, by.db, by.at), look.topic), look.asks_all, body)
+    look = await asyncio.to_thread(_look, by.db, sitting_id, n, person)
+    refuse_unasked(_card(await _rules(request, by.db, by.at), look.topic), look.asks_all, body)
     await by.db.changed(submit_reason, sitting_id, n, person, body.shows, look.asks_all, body.second, now=by.at)
     return Kept(idempotency=body.idempotency)
 
 
-def _refuse_unasked(card: RuleCard, whole: bool, body: Reason) -> None:
-    points = {*card.element_ids, *card.exception_ids}
-    if whole:
-        known = set(body.shows) <= points
-    else:
-        factors = {each.id for each in card.non_factors}
-        known = len(body.shows) == 1 and set(body.shows) <= points | factors | {ALL}
-        known = known and (ALL in body.shows or Presence.CANT_TELL not in body.shows.values())
-    if body.second is not None:
-        known = known and card.second_answer is not None and body.second in card.second_answer.answers
-    if not known:
-        raise Mistakes({}, {"shows": "This was not asked."})
-
-
 @router.post("/sittings/{sitting_id}/finish")
-async def finish(sitting_id: RandomId, db: Db, viewer: Looking, at: Now) -> Finished:
+async def finish(request: Request, sitting_id: RandomId) -> Finished:
     """End one's own check. Raises Conflict while looks are left."""
-    await db.changed(finish_sitting, sitting_id, viewer.person_id, now=at)
+    by = _asked(request)
+    await by.db.changed(finish_sitting, sitting_id, by.viewer.person_id, now=by.at)
     return Finished(result=f"/sittings/{sitting_id}/result")
 
 
@@ -329,9 +334,10 @@ async def finish(sitting_id: RandomId, db: Db, viewer: Looking, at: Now) -> Fini
 
 
 @router.get("/looks/{asset}")
-async def clip_of_look(request: Request, asset: RandomId, db: Db, viewer: Looking) -> Response:
+async def clip_of_look(request: Request, asset: RandomId) -> Response:
     """The clip of a look that is still ahead, for its own person alone; afterwards there is no second showing."""
-    digest = await asyncio.to_thread(_cut, db, asset, viewer.person_id)
+    by = _asked(request)
+    digest = await asyncio.to_thread(_cut, by.db, asset, by.viewer.person_id)
     headers = {"content-type": "video/mp4", "cache-control": "private, no-store"}
     try:
         return await file_response(request, request.app.state.library.cut(digest), f'"{asset}"', headers)

@@ -12,7 +12,7 @@ import anyio.to_thread
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from app.actions.forms import Gathered, Stock, gathered, refuse_review, stock_of
+from app.actions.forms import Gathered, Stock, gathered, stock_of
 from app.actions.quiz import awake, keep_quiz, order_forms
 from app.domain.errors import BadInput
 from app.domain.people import QuietHours
@@ -109,7 +109,6 @@ async def _published(request: Request, db: Database, form: NewQuizForm, by: str,
     typed, rate, seed = form.model_dump(), request.state.league.house.rate, _seed()
     plan, due = await anyio.to_thread.run_sync(_asked, db, form, at)
     try:
-        refuse_review(plan)
         found, chosen = await anyio.to_thread.run_sync(_drawn, request, db, plan, seed, at)
         if chosen is None:
             await db.changed(order_forms, plan, rate, seed, due, by, now=at)

@@ -55,7 +55,7 @@ class PracticeForm(forms.Form):
 def practice_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response:
     """On what one may practise."""
     with db.read() as session:
-        counts = Counter(each.topic for each in practice_bank(session, viewer.person_id))
+        counts = Counter(each.topic for each in practice_bank(session, viewer.person_id, at))
         cards, allowed = cards_on(session, at.date()), _seconds(session, viewer.person_id)
     topics = [(topic, cards[topic].title, counts[topic]) for topic in cards if counts[topic]]
     return page(request, "practice/show.html", PracticePage(topics, LOOKS, allowed))

@@ -17,7 +17,7 @@ from app.actions.forms import Stock, keep_plan, stock_of
 from app.actions.league import change_quiet_hours
 from app.domain.errors import BadInput, Conflict
 from app.domain.people import QuietHours
-from app.domain.quiz import QuizPlan
+from app.domain.quiz import MOST_SECONDS, QuizPlan
 from app.domain.rulecard import RuleCard
 from app.store.content import cards_on, list_plans, load_plan
 from app.store.engine import Database
@@ -47,7 +47,8 @@ class PlanForm(forms.Form):
     most: int = Field(default=60, ge=0, le=100)
     why: str = Field(default="", max_length=500)
     look: Literal["live", "review"] = "live"
-    seconds: int = Field(default=NEW.seconds, ge=2, le=60)
+    seconds: int = Field(default=NEW.seconds, ge=2, le=MOST_SECONDS["review"])
+    tolerance: int = Field(default=NEW.tolerance, ge=0, le=30)
     difficulty: Literal["any", "at the standard"] = "any"
     angles: list[str] = Field(default=[], max_length=100)
     unseen_days: int = Field(default=NEW.unseen_days, ge=0, le=1000)
@@ -176,10 +177,17 @@ def _plan(form: PlanForm, plan_id: str, choices: Choices) -> QuizPlan:
     try:
         return QuizPlan.model_validate({**said, "id": plan_id, "no_flag_share": (form.least / 100, form.most / 100)})
     except ValidationError as error:
-        whole = f"No number of {form.clips} clips lies between {form.least} and {form.most} in a hundred."
-        shared = f"There {'is' if form.forms == 1 else 'are'} only {form.forms}."
-        about = {"shared": shared} if form.shared > form.forms else {"least": whole}
-        raise forms.Mistakes(typed, about) from error
+        raise forms.Mistakes(typed, _amiss(form)) from error
+
+
+def _amiss(form: PlanForm) -> dict[str, str]:
+    """What makes no plan of fields that are right by themselves."""
+    if form.shared > form.forms:
+        return {"shared": f"There {'is' if form.forms == 1 else 'are'} only {form.forms}."}
+    most = MOST_SECONDS[form.look]
+    if form.seconds > most:
+        return {"seconds": f"After one look at full speed, {most} at most."}
+    return {"least": f"No number of {form.clips} clips lies between {form.least} and {form.most} in a hundred."}
 
 
 def _refuse_unknown(form: PlanForm, typed: Mapping[str, Any], choices: Choices) -> None:

@@ -16,7 +16,7 @@ from starlette.responses import RedirectResponse, Response
 from app.actions.clearing import list_taken
 from app.actions.readiness import Roster, clearances_of, roster_on, sign_off
 from app.actions.refresher import Refresher, refreshers_of
-from app.actions.result import Result, results_of, tendency_in
+from app.actions.result import InReview, Result, in_review, results_of, tendency_in
 from app.domain.clearance import Clearance, ClearancePolicy, State
 from app.domain.errors import NotFound
 from app.domain.people import Role
@@ -73,7 +73,7 @@ class CrewPage:
 class PersonPage:
     """One person on every policy: what may be said, the account behind it, the checks behind that, newest first.
 
-    `refreshers`: policy id -> what is due again.
+    `refreshers`: policy id -> what is due again. `reviews`: what the review looks of all checks came to.
     """
 
     person: Person
@@ -86,6 +86,7 @@ class PersonPage:
     results: list[Result]
     tendency: Tendency
     refreshers: Mapping[str, Refresher]
+    reviews: InReview
     about: Mapping[str, str] = field(default_factory=dict)
     typed: Mapping[str, Any] = field(default_factory=dict)
 
@@ -196,8 +197,8 @@ def _person(request: Request, db: Db, person_id: str, at: Any, **mistakes: Any) 
         due = refreshers_of(session, person_id, request.state.league.house.rate, at)
     said = {p.id: shares([each for each in evidence if each.topic in p.topics]) for p in policies}
     again = {each.policy.id: each for each in due}
-    lean = tendency_in(results)
-    return PersonPage(person, crew, policies, found, said, cards, SHAPES, results, lean, again, **mistakes)
+    lean, reviews = tendency_in(results), in_review(results)
+    return PersonPage(person, crew, policies, found, said, cards, SHAPES, results, lean, again, reviews, **mistakes)
 
 
 @router.post("/readiness/people/{person_id}/sign-off")

@@ -12,11 +12,10 @@ from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.actions.clearing import Standing, goes_on, standing
-from app.actions.result import MarkedLook, Result, result_of, results_of, tendency_in
+from app.actions.result import InReview, MarkedLook, Result, in_review, result_of, results_of, tendency_in
 from app.actions.sitting import disagree
-from app.adapters.still import still
 from app.domain.clip import Finding
-from app.domain.errors import NotFound, RenderFailed
+from app.domain.errors import NotFound
 from app.domain.marking import ALL, finding_of
 from app.domain.recording import Prepared
 from app.domain.rulecard import Presence, RuleCard, Ruling, When
@@ -27,13 +26,14 @@ from app.domain.timecode import Rate, clock
 from app.store.content import cards_on
 from app.store.disagreements import Disagreement, list_disagreements
 from app.store.people import load_person
-from app.store.recordings import prepared_of
+from app.store.recordings import recordings_by_id
 from app.store.sittings import Sitting
 from app.web import forms
 from app.web.auth import Db, Looking, Now
 from app.web.ids import LookNumber, RandomId
-from app.web.media import media_address
+from app.web.media import still_address
 from app.web.render import page
+from app.web.review_result import ReviewResult, Sources, review_result
 from app.web.viewer import Viewer
 
 router = APIRouter()
@@ -43,11 +43,15 @@ Point = Annotated[str, Query(max_length=80)]
 
 @dataclass(frozen=True)
 class ResultsPage:
-    """One's checks, the newest first. `titles`: of topics, by id. `tendency`: of all of them together."""
+    """One's checks, the newest first. `titles`: of topics, by id. `tendency`: of their live looks together.
+
+    `reviews`: of their review looks together.
+    """
 
     results: list[Result]
     titles: Mapping[str, str]
     tendency: Tendency
+    reviews: InReview
 
 
 @dataclass(frozen=True)
@@ -93,7 +97,7 @@ class PointLine:
 
 @dataclass(frozen=True)
 class LookResultPage:
-    """One look. `named`: the text of the one point that was named instead, after one tap."""
+    """One look. `named`: the text of the one point that was named instead, after one tap. `review`: of a review."""
 
     result: Result
     look: MarkedLook
@@ -105,6 +109,7 @@ class LookResultPage:
     named: str
     disagreement: Disagreement | None
     next: MarkedLook | None
+    review: ReviewResult | None
 
 
 @dataclass(frozen=True)
@@ -129,7 +134,7 @@ def results_page(request: Request, db: Db, viewer: Looking, at: Now) -> Response
     with db.read() as session:
         results, cards = results_of(session, viewer.person_id), cards_on(session, at.date())
     titles = {topic: card.title for topic, card in cards.items()}
-    return page(request, "result/list.html", ResultsPage(results, titles, tendency_in(results)))
+    return page(request, "result/list.html", ResultsPage(results, titles, tendency_in(results), in_review(results)))
 
 
 @router.get("/sittings/{sitting_id}/result")
@@ -186,9 +191,11 @@ def look_result_page(
             return _not_ended(found, viewer)
         look = found.look(n)
         told = [each for each in list_disagreements(session, sitting_id=sitting_id) if each.n == n]
-        prepared = prepared_of(session, [view.recording for view in look.clip.views])
+        facts = recordings_by_id(session, {view.recording for view in look.clip.views})
+    prepared = {name: each.prepared for name, each in facts.items() if each.prepared is not None}
     shown = finding_of(look.key, at) or finding_of(look.key, look.deciding)
     rate = request.state.league.house.rate
+    sources = Sources({name: each.recording for name, each in facts.items()}, prepared, rate)
     lines = [_line(found, look, name, rate) for name in (*look.card.element_ids, *look.card.exception_ids)]
     context = LookResultPage(
         result=found,
@@ -201,8 +208,9 @@ def look_result_page(
         named=_named(found, look),
         disagreement=told[-1] if told else None,
         next=found.after(n),
+        review=review_result(request, found, look, sources, None if shown is None else _place(look, shown)),
     )
-    return page(request, "result/look.html", context)
+    return page(request, "result/look.html" if look.review is None else "result/review.html", context)
 
 
 # --------------------------------------------------------------------------------- points
@@ -270,7 +278,7 @@ def _proof(
     rate = request.state.league.house.rate
     return Proof(
         label=f"{_instant(look.card, finding, look.key.decisive)} {_time(look, finding, rate)}",
-        address=_address(request, prepared.get(place[0]), place[1]),
+        address=still_address(request, prepared.get(place[0]), place[1]),
         before=stops[here - 1][1] if here > 0 else None,
         after=stops[here + 1][1] if here + 1 < len(stops) else None,
     )
@@ -291,17 +299,6 @@ def _instant(card: RuleCard, finding: Finding, decisive: int) -> str:
     if element is not None and element.when is When.NAMED:
         return f"At the {str(element.instant).replace('-', ' ')},"
     return "At the decisive moment," if finding.frame == decisive else "At"
-
-
-def _address(request: Request, source: Prepared | None, frame: int) -> str | None:
-    """The address of a frame as a picture, made unless it is there; None where that cannot be."""
-    if source is None or frame >= source.frames:
-        return None
-    try:
-        digest = still(source.digest, frame, source.house, request.app.state.library)
-    except (RenderFailed, OSError):
-        return None
-    return media_address(request, "still", digest)
 
 
 # --------------------------------------------------------------------------------- disagreeing

@@ -33,7 +33,7 @@ export class PhoneTest extends HTMLElement {
   }
 
   async #try() {
-    this.#show("clip", "touch");
+    this.#show("asked", "clip", "touch");
     const video = /** @type {HTMLVideoElement} */ (this.#part("clip"));
     const length = { n: -1, ms: Number(this.dataset.ms), frames: Number(this.dataset.frames) };
     await load(video, this.dataset.clip ?? "");
@@ -43,9 +43,10 @@ export class PhoneTest extends HTMLElement {
     run.decided = true;
     const found = amiss(run.report(run.last ?? performance.now()), length.ms, touched);
     this.#part("found").replaceChildren(...(found.length ? found : [this.dataset.well ?? ""]).map(line));
-    this.#show("found", "on", ...(found.length ? ["try"] : []));
+    this.#show("found", "on", ...(found.length ? ["asked", "try"] : []));
     this.#part("try").textContent = "Try again";
     this.#part("on").textContent = found.length ? "Go on all the same" : "Go on";
+    this.#part("on").className = found.length ? "press" : "go";
     if (matchMedia("(pointer: fine)").matches) this.#part("on").focus({ preventScroll: true });
   }
 

@@ -16,11 +16,17 @@ def upgrade() -> None:
     op.add_column("quiz_item", sa.Column("form", sa.Integer(), nullable=False, server_default="0"))
     op.add_column("assignment", sa.Column("form", sa.Integer(), nullable=False, server_default="0"))
     op.add_column("person", sa.Column("extra_time", sa.Integer(), nullable=False, server_default="0"))
+    op.add_column("quiz_item", sa.Column("angles", sa.JSON(), nullable=False, server_default="[]"))
+    op.add_column("question", sa.Column("called", sa.String(), nullable=True))
     op.add_column("answer", sa.Column("found", sa.JSON(), nullable=False, server_default="{}"))
+    op.add_column("watch", sa.Column("began_at", sa.DateTime(timezone=True), nullable=True))
 
 
 def downgrade() -> None:
     """Back to the one before."""
-    for table, column in (("answer", "found"), ("person", "extra_time"), ("assignment", "form"), ("quiz_item", "form")):
+    with op.batch_alter_table("watch") as batch:
+        batch.drop_column("began_at")
+    reviews = (("answer", "found"), ("question", "called"), ("quiz_item", "angles"))
+    for table, column in (*reviews, ("person", "extra_time"), ("assignment", "form"), ("quiz_item", "form")):
         with op.batch_alter_table(table) as batch:
             batch.drop_column(column)
