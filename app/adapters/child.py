@@ -1,6 +1,6 @@
 """The only starter of child processes: no shell, stdin closed, limits on everything, dead when the parent dies.
 
-Limits count CPU time, memory and bytes written, not wall time: a child of idle priority may wait long and do no
+Limits count CPU time, memory and bytes written, not wall time: a child that stands back may wait long and do no
 harm. What neither computes nor ends for STALL_S is taken for hung and ended.
 """
 

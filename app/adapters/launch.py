@@ -13,7 +13,7 @@ import signal
 import sys
 
 PR_SET_PDEATHSIG = 1
-AFTER_PEOPLE = 10
+AFTER_PEOPLE = 15
 """Niceness of all this work: phones in a check come first, and yet a busy machine makes a video some day."""
 
 

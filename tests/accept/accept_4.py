@@ -166,7 +166,7 @@ def kills(_: Path) -> Iterator[Item]:
 def _load(options: Iterable[str]) -> dict[str, Any]:
     """What `make load` prints; what went wrong where it prints nothing."""
     environment = {name: value for name, value in os.environ.items() if name not in ("KILLS", "ARGS", "MAKEFLAGS")}
-    command = ["make", "load", *options]
+    command = ["make", "--no-print-directory", "load", *options]
     done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
     try:
         found: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
