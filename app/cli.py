@@ -269,9 +269,7 @@ def _tape_line(built: Built) -> dict[str, Any]:
 def serve() -> None:
     """Start the server, with a worker in it unless PENNON_WORKER says no. Ctrl+C stops it gracefully."""
     # Pages and server take half a second to load, which the other commands need not wait for.
-    import uvicorn
-
-    from app.main import create_app, listening
+    from app.main import create_app, listening, server_of
 
     settings = Settings.from_env()
     address = listening(settings)
@@ -283,10 +281,7 @@ def serve() -> None:
             f"Nobody supervises this league yet. Whoever does comes in here, once: {settings.url}/invite/{secret}",
             flush=True,
         )
-    options = uvicorn.Config(
-        create_app(settings), log_level="warning", server_header=False, timeout_graceful_shutdown=10
-    )
-    uvicorn.Server(options).run([address])
+    server_of(create_app(settings)).run([address])
 
 
 @app.command("demo")

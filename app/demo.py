@@ -35,7 +35,7 @@ from app.domain.curriculum import About
 from app.domain.errors import BadInput, Busy
 from app.domain.people import Role
 from app.domain.tape import recordings_of
-from app.main import create_app, is_loopback, listening
+from app.main import create_app, is_loopback, listening, server_of
 from app.settings import Settings
 from app.store.content import load_plan, stored_clips
 from app.store.editions import list_editions, published
@@ -244,7 +244,7 @@ def serve_demo(settings: Settings, say: Callable[[str], None]) -> None:
     claimed(settings.data)
     first_light(settings)
     app = create_app(settings)
-    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", server_header=False, timeout_graceful_shutdown=10))
+    server = server_of(app)
     threading.Thread(target=_when_up, args=(server, app.state, settings, say), daemon=True).start()
     server.run([listening(settings)])
 

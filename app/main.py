@@ -10,6 +10,7 @@ from ipaddress import ip_address
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import uvicorn
 from fastapi import Depends, FastAPI
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
@@ -25,6 +26,7 @@ from app.store.engine import Database
 from app.store.migrate import migrate
 from app.web import errors, pages
 from app.web.auth import guard
+from app.web.front import Front
 from app.web.limits import MOST_BODY, Guesses
 from app.web.pages.media import ROUTE as MEDIA
 from app.web.recent import Recent
@@ -32,6 +34,7 @@ from app.web.render import STATIC, build
 from app.web.security import SafeHeaders, SameOrigin
 from app.web.sending import OpenFiles
 from app.web.tus import SpeaksTus, Writers
+from app.web.wire import Wire
 from app.worker import Worker
 
 
@@ -107,6 +110,13 @@ def work(app: FastAPI, settings: Settings) -> Iterator[None]:
             worker.stop()
         take_down(queue)
         queue.close()
+
+
+def server_of(app: FastAPI) -> uvicorn.Server:
+    """What answers browsers for an application. It stops gracefully, for as long as a page takes."""
+    return uvicorn.Server(
+        uvicorn.Config(Front(app), http=Wire, log_level="warning", server_header=False, timeout_graceful_shutdown=10)
+    )
 
 
 def listening(settings: Settings) -> socket.socket:

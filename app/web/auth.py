@@ -7,7 +7,8 @@ import hashlib
 import hmac
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
-from typing import Annotated
+from functools import lru_cache
+from typing import Annotated, Any
 
 from fastapi import Depends
 from starlette.requests import Request
@@ -101,6 +102,7 @@ async def guard(request: Request) -> None:
             raise FormIsOld
 
 
+@lru_cache(2000)
 def form_token(secret: str, device: str) -> str:
     """A word that only pages made for this device know."""
     return hmac.new(secret.encode(), f"form:{device}".encode(), hashlib.sha256).hexdigest()[:32]
@@ -116,8 +118,13 @@ async def _posted_token(request: Request) -> str:
 
 
 def cookie_name(request: Request) -> str:
-    """The cookie's name: the safe kind wherever the address is HTTPS."""
-    return SECURE_COOKIE if request.app.state.is_https else PLAIN_COOKIE
+    """The cookie's name in an application."""
+    return name_of_cookie(request.app.state)
+
+
+def name_of_cookie(state: Any) -> str:
+    """The cookie's name by the state of an application: the safe kind wherever the address is HTTPS."""
+    return SECURE_COOKIE if state.is_https else PLAIN_COOKIE
 
 
 async def _recognised(request: Request, at: datetime) -> Viewer:

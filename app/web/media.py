@@ -19,6 +19,9 @@ from pathlib import Path
 from starlette.requests import Request
 
 from app.adapters.files import Library
+from app.adapters.still import still
+from app.domain.errors import RenderFailed
+from app.domain.recording import Prepared
 from app.web.auth import now
 
 HOUR_S = 3600
@@ -81,20 +84,43 @@ def media_address(request: Request, kind: str, digest: str, *, download: bool = 
     """
     hour = -(-now().timestamp() // HOUR_S) + GOOD_H
     payload = _HEAD.pack(MEDIA[kind].code, download, int(hour)) + bytes.fromhex(digest)
-    secret, device = _keys(request)
+    secret, device = _keys(request.app.state.secret, request.state.viewer.device)
     tag = _tag(secret, device, payload)
     return f"/media/{base64.urlsafe_b64encode(tag + _veiled(secret, tag, payload)).decode().rstrip('=')}"
 
 
+def still_address(request: Request, source: Prepared | None, frame: int) -> str | None:
+    """The address of a frame as a picture, made unless it is there; None where that cannot be."""
+    if source is None or not 0 <= frame < source.frames:
+        return None
+    try:
+        digest = still(source.digest, frame, source.house, request.app.state.library)
+    except (RenderFailed, OSError):
+        return None
+    return media_address(request, "still", digest)
+
+
 def asset_of(request: Request, token: str, at: datetime) -> Asset | None:
     """What the last part of an address stands for; None when it is not this device's, or no longer good."""
-    found = _unsealed(*_keys(request), token) if len(token) == _LETTERS else None
+    return asset_at(request.app.state.secret, request.state.viewer.device, token, at)
+
+
+def asset_at(secret: str, device: str, token: str, at: datetime) -> Asset | None:
+    """The same, by the league's secret and the device that asks."""
+    found = _unsealed(secret, device, token) if len(token) == _LETTERS else None
     return found if found is not None and at < found.end else None
 
 
 @lru_cache(LATELY)
-def _unsealed(secret: bytes, device: bytes, token: str) -> Asset | None:
+def place_of(library: Library, asset: Asset) -> Path:
+    """Where the library keeps it."""
+    return asset.medium.place(library, asset.digest)
+
+
+@lru_cache(LATELY)
+def _unsealed(of_league: str, of_device: str, token: str) -> Asset | None:
     """What is sealed in an address. Kept, because a video asks for range after range of the same."""
+    secret, device = _keys(of_league, of_device)
     sealed = _decoded(token)
     if not sealed:
         return None
@@ -107,9 +133,9 @@ def _unsealed(secret: bytes, device: bytes, token: str) -> Asset | None:
     return Asset(_BY_CODE[code], name.hex(), download, datetime.fromtimestamp(hour * HOUR_S, UTC), f'"{etag}"')
 
 
-def _keys(request: Request) -> tuple[bytes, bytes]:
+def _keys(secret: str, device: str) -> tuple[bytes, bytes]:
     """The league's secret for media, and the device with an end mark that no digest contains."""
-    return f"media:{request.app.state.secret}".encode(), f"{request.state.viewer.device};".encode()
+    return f"media:{secret}".encode(), f"{device};".encode()
 
 
 def _tag(secret: bytes, device: bytes, payload: bytes) -> bytes:

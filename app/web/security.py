@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from urllib.parse import urlsplit
 
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -32,6 +32,7 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "microphone=(self), camera=(), geolocation=(), payment=()",
 }
+RAW = [(name.lower().encode(), value.encode()) for name, value in (*HEADERS.items(), ("Cache-Control", "no-store"))]
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -49,10 +50,9 @@ class SafeHeaders:
 
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers.setdefault(name, value)
-                headers.setdefault("Cache-Control", "no-store")
+                told = message["headers"]
+                names = {name.lower() for name, _ in told}
+                message = {**message, "headers": [*told, *(pair for pair in RAW if pair[0] not in names)]}
             await send(message)
 
         await self.app(scope, receive, with_headers)

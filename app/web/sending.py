@@ -19,6 +19,7 @@ from starlette.responses import Response
 from starlette.types import Receive, Scope, Send
 
 from app.web.ranges import Stretch, reply_to
+from app.web.wire import ZERO_COPY
 
 BLOCK = 1 << 18
 """Bytes that are read and sent at a time."""
@@ -66,6 +67,10 @@ class OpenFile:
         if hasattr(self, "_descriptor"):
             os.close(self._descriptor)
 
+    def fileno(self) -> int:
+        """The descriptor, as of every open file."""
+        return self._descriptor
+
     def is_still(self, path: Path) -> bool:
         """Whether the path still names this file. The system knows the names of open files without the disk."""
         try:
@@ -83,6 +88,15 @@ class OpenFile:
         if not found:
             raise OSError(f"a file of the library ends at {first}, earlier than it did")
         return found
+
+    def is_warm(self, first: int, count: int) -> bool:
+        """Whether some bytes can be sent without waiting for the disk. Their ends tell, or nearly."""
+        return bool(self._in_memory(first, 1) and self._in_memory(first + count - 1, 1))
+
+    async def warm(self, first: int, count: int) -> None:
+        """See that some bytes are in memory."""
+        if not self.is_warm(first, count):
+            await anyio.to_thread.run_sync(os.pread, self._descriptor, count, first)
 
     def _in_memory(self, first: int, wanted: int) -> bytes:
         """What of it can be had without waiting for the disk; nothing where the system cannot tell."""
@@ -106,15 +120,22 @@ class OpenFiles:
 
     async def find(self, path: Path) -> OpenFile:
         """A file, opened where it is not open yet. Raises FileNotFoundError."""
-        kept = self._kept.get(path)
-        if kept is not None and kept.is_still(path):
-            self._kept.move_to_end(path)
+        kept = self.known(path)
+        if kept is not None:
             return kept
         self._kept.pop(path, None)
         opened = self._kept[path] = await anyio.to_thread.run_sync(OpenFile, path)
         while len(self._kept) > KEPT_OPEN:
             self._kept.popitem(last=False)
         return opened
+
+    def known(self, path: Path) -> OpenFile | None:
+        """A file that is open already; None for any other, or where the path names another one by now."""
+        kept = self._kept.get(path)
+        if kept is None or not kept.is_still(path):
+            return None
+        self._kept.move_to_end(path)
+        return kept
 
     def close(self) -> None:
         """Let go of all; each is closed once nobody reads it any more."""
@@ -130,16 +151,27 @@ class StretchResponse(Response):
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Send it; the head alone where that was asked for."""
+        pour = self._hand_over if ZERO_COPY in scope.get("extensions", ()) else self._pour
         await send({"type": "http.response.start", "status": self.status_code, "headers": self.raw_headers})
         if scope["method"] == "HEAD" or self._stretch.length == 0:
             await send({"type": "http.response.body", "body": b""})
         elif self._stretch.length <= AT_ONCE:
-            await self._pour(send)
+            await pour(send)
         else:
             async with anyio.create_task_group() as both:
                 both.start_soon(_until_gone, receive, both.cancel_scope)
-                await self._pour(send)
+                await pour(send)
                 both.cancel_scope.cancel()
+
+    async def _hand_over(self, send: Send) -> None:
+        """Let the system send it: a stretch that is in memory never comes through here."""
+        at, end = self._stretch.first, self._stretch.end
+        while at < end:
+            count = min(AT_ONCE, end - at)
+            await self._file.warm(at, count)
+            message = {"type": ZERO_COPY, "file": self._file, "offset": at, "count": count}
+            at += count
+            await send({**message, "more_body": at < end})
 
     async def _pour(self, send: Send) -> None:
         at, end = self._stretch.first, self._stretch.end

@@ -14,7 +14,7 @@ from urllib.parse import urlencode
 
 import uvicorn
 
-from app.main import create_app
+from app.main import create_app, server_of
 from app.web.auth import PLAIN_COOKIE, digest, form_token
 from tests.web.league import League, settings_for
 
@@ -86,7 +86,7 @@ def serving(data: Path, *, worker: bool = False) -> Iterator[Served]:
     app = create_app(settings_for(data, worker=worker))
     with socket.socket(proto=socket.IPPROTO_TCP) as listening:  # or answers wait 40 ms for each other
         listening.bind(("127.0.0.1", 0))
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", ws="none"))
+        server = server_of(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
         thread.start()
         try:

@@ -15,7 +15,7 @@ from starlette.types import Receive, Scope, Send
 
 from app.domain.errors import NotFound
 from app.web.auth import guard, now
-from app.web.media import Asset, asset_of
+from app.web.media import Asset, asset_of, place_of
 from app.web.sending import file_response
 
 
@@ -38,7 +38,7 @@ async def _answer(request: Request, at: datetime) -> Response:
     asset = asset_of(request, request.path_params["token"], at)
     if asset is None:
         raise NotFound("This address is no longer good. Load the page again.")
-    path = asset.medium.place(request.app.state.library, asset.digest)
+    path = place_of(request.app.state.library, asset)
     try:
         return await file_response(request, path, asset.etag, _headers(asset, at))
     except FileNotFoundError as error:
