@@ -71,20 +71,26 @@ class Placed:
 def track(placed: Iterable[Placed], samples: int, library: Library) -> Iterator[Samples]:
     """So many samples with ranges at their places and silence between, in blocks of `BLOCK`.
 
-    Ranges come in order and do not overlap; what lies beyond the end is left off.
+    Ranges come in order and do not overlap; what lies before sample 0 or beyond the end is left off.
     """
     return _in_blocks(_laid(placed, samples, library))
 
 
 def _laid(placed: Iterable[Placed], samples: int, library: Library) -> Iterator[Samples]:
     at = 0
-    for each in placed:
+    for each in map(_from_zero, placed):
         heard = min(each.range.samples, samples - each.at)
         if heard > 0:
             yield from silence(each.at - at)
             yield from levelled(replace(each.range, samples=heard), each.gain_db, library)
             at = each.at + heard
     yield from silence(samples - at)
+
+
+def _from_zero(placed: Placed) -> Placed:
+    before, it = max(0, -placed.at), placed.range
+    heard = replace(it, first=it.first + before, samples=max(0, it.samples - before))
+    return replace(placed, range=heard, at=placed.at + before)
 
 
 def _in_blocks(made: Iterable[Samples]) -> Iterator[Samples]:

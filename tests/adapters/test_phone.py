@@ -25,6 +25,7 @@ from app.adapters.prepare import prepare
 from app.domain.guard import Cut
 from app.domain.recording import Blur, Box, House, Prepared
 from app.domain.timecode import Rate, Span
+from tests.accept.phone_cuts import SAMPLES, SMALL_HOUSE, cuts_of
 from tests.adapters import video
 from tests.adapters.video import Film, Picture
 
@@ -229,6 +230,15 @@ def test_seven_seconds_are_at_most_400_kb_however_much_moves(tmp_path: Path, lib
         assert size in {(640, 360), (480, 270)}
         stamps = [video.read_stamp(picture) for picture in video.seen(path, *size)]
         assert stamps == [*range(10, 190), *[189] * 45]
+
+
+@pytest.mark.parametrize("name", ["offside-03-line", "shot-touched-05-high"])
+def test_the_sample_recordings_that_cost_most_are_small_and_clear(name: str, library: Library) -> None:
+    """Of all recordings that ship, the first has the largest cut, the second the one least like its recording."""
+    for cut in cuts_of(SAMPLES / f"{name}.mp4", SMALL_HOUSE, library):
+        assert cut.size <= MOST
+        assert (cut.width, cut.height) == (640, 360)
+        assert cut.like > 0.98
 
 
 def _grainy(strength: int, picture: Picture) -> Picture:

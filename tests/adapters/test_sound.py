@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from app.adapters import child, ffmpeg, loudness, pcm
 from app.adapters.files import Library
 from app.adapters.pcm import Placed, Range, fade
-from app.adapters.sound import PACKET, nearest, tape_sound
+from app.adapters.sound import FAR, PACKET, by_itself, tape_sound
 from app.adapters.stretches import stretches
 from app.domain.errors import RenderFailed
 from app.domain.recording import House
@@ -115,6 +115,16 @@ def test_what_a_recording_lacks_at_its_end_is_silence(tmp_path: Path) -> None:
     assert not made[1000:].any()
 
 
+def test_what_lies_before_the_first_sample_is_left_off(tmp_path: Path) -> None:
+    ramp = np.linspace(0.1, 0.9, 48_000)
+    library = _recorded(Library(tmp_path), ramp)
+    pieces = [Placed(Range(DIGEST, 1000, 300), 0.0, -400), Placed(Range(DIGEST, 1300, 2000), 0.0, -100)]
+    whole = np.concatenate(list(pcm.track(pieces, 3000, library)))
+    assert len(whole) == 3000
+    assert whole[1000, 0] == pytest.approx(ramp[1300 + 1100], abs=1e-4)
+    assert not whole[1900:].any()
+
+
 @pytest.mark.media
 def test_loudness_is_measured_once_for_a_range(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     library = _recorded(Library(tmp_path), np.concatenate([_hum(2, 0.1), _hum(2, 0.01), np.zeros(48_000)]))
@@ -135,11 +145,12 @@ def test_stretches_never_stand_on_one_another_and_are_near_their_place(
     placed = stretches(tapes.planned(pieces))
     at, total = 0, samples_at(sum(piece.frames for piece in pieces), HOUSE.rate)
     for stretch in placed:
-        slot, blocks = nearest(stretch)
+        first, slot, blocks = by_itself(stretch)
         if blocks:
             assert slot >= at
-            assert abs(slot * PACKET - stretch.on_tape.first) <= PACKET // 2
-            assert stretch.on_tape.frames - blocks * PACKET <= 2 * PACKET
+            assert 0 <= first - stretch.on_tape.first <= PACKET // 2
+            assert abs(slot * PACKET - first) <= FAR
+            assert stretch.on_tape.end - first - blocks * PACKET < 2 * PACKET
             at = slot + blocks + 1
     assert at <= -(-total // PACKET) + 1
 
