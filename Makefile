@@ -87,8 +87,8 @@ load: ## Many phones answering at once
 	$(call later,the server)
 
 .PHONY: simulate
-simulate: $(DEV) ## Error rates and lengths of the clearance policies, by simulation
-	@$(BIN)/python -m tests.simulate.targets
+simulate: $(DEV) ## What the statistics promise, exact or simulated, one JSON object a line (ARGS="--only 5")
+	@$(BIN)/python -m tests.simulate.targets $(ARGS)
 
 .PHONY: test-engines
 test-engines: ## The pages in a second and third browser engine
