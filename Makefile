@@ -91,8 +91,8 @@ load: $(DEV) ## Three hundred phones at once: errors, lost answers, waits (KILLS
 	@$(BIN)/python -m tests.load.run $(if $(KILLS),--kills $(KILLS)) $(if $(SEED),--seed $(SEED)) $(ARGS)
 
 .PHONY: simulate
-simulate: $(DEV) ## Error rates and lengths of the clearance policies, by simulation
-	@$(BIN)/python -m tests.simulate.targets
+simulate: $(DEV) ## What the statistics promise, exact or simulated, one JSON object a line (ARGS="--only 5")
+	@$(BIN)/python -m tests.simulate.targets $(ARGS)
 
 .PHONY: test-engines
 test-engines: ## The pages in a second and third browser engine

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import base64
 import hmac
-import json
 import math
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.domain.answer import Timing, TimingPolicy, judge, quiz_residual, sign, verify
+from tests.simulate.timing import VECTORS, misjudged
 
-VECTORS = json.loads(Path(__file__).with_name("timing-vectors.json").read_text("utf-8"))
 POLICY = TimingPolicy(**VECTORS["policy"])
 SECRET = b"k" * 32
 
@@ -25,10 +23,9 @@ ORDINARY: dict[str, Any] = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("case", VECTORS["cases"], ids=lambda case: case["name"])
-def test_the_shared_vectors(case: dict[str, Any]) -> None:
-    numbers = {name: value for name, value in case.items() if name not in ("name", "verdict")}
-    assert judge(POLICY, **numbers).verdict == case["verdict"]
+def test_the_shared_vectors() -> None:
+    assert len(VECTORS["cases"]) == 12
+    assert misjudged() == []
 
 
 def test_the_policy_of_the_vectors_is_the_default() -> None:

@@ -8,6 +8,7 @@ from scipy import special, stats
 
 from app.measure.detection import bias_label, bias_posterior, jeffreys_interval_dc, sdt
 from app.measure.intervals import Interval
+from tests.simulate.bias import word_rates
 
 
 def test_reference_values() -> None:
@@ -52,15 +53,6 @@ def test_the_word_grows_with_the_evidence() -> None:
     assert bias_label(18, 2, 2, 18) == "none"
     assert bias_label(3, 1, 1, 3) == "too few"
     assert bias_label(0, 0, 40, 0) == "too few"
-
-
-def word_rates(d: float, c: float, n: int, sure: float) -> tuple[float, float]:
-    """Exact chance of "over" and of "under" with n cases a side, where the word rests on `sure`."""
-    hits, alarms = (stats.binom.pmf(np.arange(n + 1), n, special.ndtr(rate)) for rate in (d / 2 - c, -d / 2 - c))
-    h, fa = (axis.astype(float) for axis in np.meshgrid(np.arange(n + 1), np.arange(n + 1), indexing="ij"))
-    over = bias_posterior(h, n - h, fa, n - fa)
-    joint = np.outer(hits, alarms)
-    return float(joint[over >= sure].sum()), float(joint[over <= 1 - sure].sum())
 
 
 @pytest.mark.parametrize(

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-from pathlib import Path
-
 import numpy as np
 import pytest
 from scipy import integrate, special, stats
@@ -23,14 +20,7 @@ from app.measure.items import (
     rasch_map,
     speed_fit,
 )
-
-
-def lsat6() -> tuple[Floats, Floats]:
-    """Answer patterns (30 x 5) of 1,000 persons and how many gave each; the data of Bock & Lieberman."""
-    rows = list(csv.DictReader(Path(__file__).with_name("lsat6.csv").read_text("utf-8").splitlines()))
-    return np.array([[float(mark) for mark in row["pattern"]] for row in rows]), np.array(
-        [float(row["persons"]) for row in rows]
-    )
+from tests.simulate.items import lsat6
 
 
 def answers_of(theta: Floats, b: Floats, seed: int) -> Floats:

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.domain.clearance import RETAKE_B, RETAKE_MORE
 from app.measure.sequential import (
     PRESETS,
     ItemPar,
@@ -25,6 +26,7 @@ from app.measure.sequential import (
     verdict,
     verdict_of_two,
 )
+from tests.simulate.clearance import REFERENCE, rates
 
 DEFAULT = Policy()
 PLAIN = replace(DEFAULT, n_min_fail=1)
@@ -68,23 +70,11 @@ def test_operating_characteristics_without_the_rule_of_six(
     )
 
 
-@pytest.mark.parametrize(
-    ("p", "passes", "clear", "filler", "no_filler"),
-    [
-        (0.6, 0.045419235929347775, 0.002062906992405756, 15.134760647135234, 14.972607495666647),
-        (0.8, 0.6174388447194912, 0.38123072696853993, 33.48573312365586, 28.17191058065729),
-        (0.9, 0.9568236847362843, 0.9155115636723204, 30.529925194035524, 24.885601515299406),
-        (0.95, 0.99627118128103, 0.9925562666510989, 22.887900021336034, 19.93148787731448),
-    ],
-)
-def test_operating_characteristics_of_the_default(
-    p: float, passes: float, clear: float, filler: float, no_filler: float
-) -> None:
+@pytest.mark.parametrize("p", REFERENCE)
+def test_operating_characteristics_of_the_default(p: float) -> None:
     oc = operating_characteristics(DEFAULT, p, p)
-    assert (oc.pass_n, oc.clear, oc.with_filler, oc.without_filler) == pytest.approx(
-        (passes, clear, filler, no_filler), abs=1e-9
-    )
-    assert oc.length == oc.without_filler
+    assert rates(p) == pytest.approx(REFERENCE[p], abs=1e-9)
+    assert (oc.pass_f, oc.length) == (oc.pass_n, oc.without_filler)
     assert operating_characteristics(replace(DEFAULT, filler="pairs"), p, p).length == oc.with_filler
 
 
@@ -109,6 +99,54 @@ def test_every_preset_keeps_its_promise_on_both_kinds_of_error(name: str, clear:
     for other in (policy.p1, 1.0):
         assert operating_characteristics(policy, policy.p0, other).clear <= policy.alpha
         assert operating_characteristics(policy, other, policy.p0).clear <= policy.alpha
+
+
+@pytest.mark.parametrize(
+    ("p0", "p1", "A", "B", "n_max", "errors", "lengths", "weak"),
+    [
+        (0.70, 0.90, -2.8, 3.1, 51, (0.049, 0.908), (60.7, 48.6), (37.7, 24.6, 53.0)),
+        (0.70, 0.90, -2.9, 2.3, 41, (0.093, 0.902), (46.5, 36.7), (36.0, 25.3, 47.2)),
+        (0.65, 0.90, -2.6, 3.1, 39, (0.048, 0.911), (42.8, 34.4), (25.1, 16.2, 35.6)),
+        (0.65, 0.90, -2.6, 2.3, 31, (0.090, 0.906), (32.0, 25.7), (23.2, 16.1, 30.6)),
+        (0.60, 0.90, -2.6, 2.9, 30, (0.045, 0.905), (30.0, 24.4), (18.3, 11.8, 25.9)),
+        (0.60, 0.90, -3.0, 2.1, 22, (0.090, 0.904), (23.7, 18.9), (19.4, 14.2, 25.4)),
+        (0.55, 0.85, -2.5, 3.1, 32, (0.046, 0.903), (35.5, 28.5), (21.6, 14.1, 30.8)),
+        (0.50, 0.85, -2.6, 2.2, 18, (0.086, 0.901), (20.2, 16.3), (15.9, 11.7, 20.5)),
+    ],
+)
+def test_error_rates_and_lengths_of_tests_that_may_fail_at_once(
+    p0: float,
+    p1: float,
+    A: float,
+    B: float,
+    n_max: int,
+    errors: tuple[float, float],
+    lengths: tuple[float, float],
+    weak: tuple[float, float, float],
+) -> None:
+    """weak: lengths with filler where one side is at p0, both are, both lie half-way between p0 and p1."""
+    policy = Policy(p0, p1, A, B, n_max, n_min_fail=1)
+    able = operating_characteristics(policy, p1, p1)
+    assert (operating_characteristics(policy, p0, 1).clear, able.clear) == pytest.approx(errors, abs=6e-4)
+    assert (able.with_filler, able.without_filler) == pytest.approx(lengths, abs=0.06)
+    pairs = ((p1, p0), (p0, p0), ((p0 + p1) / 2, (p0 + p1) / 2))
+    assert [operating_characteristics(policy, *pair).with_filler for pair in pairs] == pytest.approx(weak, abs=0.06)
+
+
+def let_through(first: Policy, attempts: int) -> float:
+    """Chance that someone at p0 on one side is cleared in so many attempts, where all but the first ask for more."""
+    later = replace(first, B=RETAKE_B, n_max=first.n_max + RETAKE_MORE)
+    once, again = (operating_characteristics(policy, 0.6, 1).clear for policy in (first, later))
+    return 1 - (1 - once) * (1 - again) ** (attempts - 1)
+
+
+def test_what_several_attempts_let_through() -> None:
+    assert [let_through(PLAIN, attempts) for attempts in (2, 3, 5)] == pytest.approx([0.068, 0.091, 0.134], abs=6e-4)
+    able = operating_characteristics(replace(PLAIN, B=RETAKE_B, n_max=30 + RETAKE_MORE), 0.9, 0.9)
+    assert able.clear == pytest.approx(0.913, abs=6e-4)
+    assert able.length == pytest.approx(31.4, abs=0.06)
+    three_alike = 1 - (1 - operating_characteristics(DEFAULT, 0.6, 1).clear) ** 3
+    assert (let_through(DEFAULT, 3), three_alike) == pytest.approx((0.09, 0.13), abs=5e-3)
 
 
 @pytest.mark.parametrize(

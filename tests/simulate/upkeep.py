@@ -7,12 +7,14 @@ broken person stands at .55 until taught again. The check that everyone starts w
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from app.measure.sequential import Policy, replay, verdict
 from app.measure.upkeep import DUE, LAPSED, decay, p_fit
+from tests.simulate.figures import Estimate, Figure, mean, ratio, runs
 
 DAYS, REFRESHER, WAIT = 240, 4, 7
 POLICY = Policy()
@@ -22,9 +24,9 @@ POLICY = Policy()
 class Season:
     """Share of cleared days on which p was under .70, share of fit days not cleared, answers per person."""
 
-    false_clear: float
-    needless: float
-    answers: float
+    false_clear: Estimate
+    needless: Estimate
+    answers: Estimate
 
 
 @dataclass
@@ -86,8 +88,11 @@ def season(people: int, stability: float, breaking: float, seed: int) -> Season:
             _live(person, day, rng)
             days[row, day] = person.cleared, person.p(day) >= 0.70
     cleared, fit = days[..., 0], days[..., 1]
-    false = float((cleared & ~fit).sum() / cleared.sum())
-    return Season(false, float((fit & ~cleared).sum() / fit.sum()), float(np.mean([one.answers for one in crowd])))
+    return Season(
+        ratio((cleared & ~fit).sum(axis=1), cleared.sum(axis=1)),
+        ratio((fit & ~cleared).sum(axis=1), fit.sum(axis=1)),
+        mean([one.answers for one in crowd]),
+    )
 
 
 def _start(rng: np.random.Generator, stability: float, breaking: float) -> Person:
@@ -111,3 +116,10 @@ def _live(person: Person, day: int, rng: np.random.Generator) -> None:
     if not person.cleared and day - person.tested >= WAIT:
         person.teach(day)
         person.check(day, rng)
+
+
+def fading(share: float) -> Iterator[Figure]:
+    """10: a season of fading evidence."""
+    found = season(runs(400, share), 20, 0.25, seed=10)
+    yield Figure("cleared days under .70", found.false_clear, high=0.035)
+    yield Figure("answers per person and season", found.answers, high=55)

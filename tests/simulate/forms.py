@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
-from app.measure.forms import Blueprint, Item
+from app.measure.forms import Blueprint, Forms, Item, build, explain_infeasible, parallel_report, solve
+from tests.simulate.figures import Estimate, Figure
 
 BLUEPRINT = Blueprint(
     forms=8,
@@ -46,3 +48,21 @@ def impossible(blueprint: Blueprint) -> Iterator[Blueprint]:
     yield replace(blueprint, angles={f"a{k}": (6, 8) for k in range(4)})
     yield replace(blueprint, mean_b=0.3)
     yield replace(blueprint, tau=0.0002, tau_info=0.0002)
+
+
+def forms(_: float) -> Iterator[Figure]:
+    """9: forms from a bank of 500, and the reason where there are none. CPU time, so that a busy machine is no miss."""
+    items, taken = bank(seed=9), seen(seed=9)
+    started = time.process_time()
+    solved = solve(build(items, BLUEPRINT, taken))
+    yield Figure("CPU seconds for 8 forms of 20 from 500", Estimate(time.process_time() - started), high=10)
+    gap = parallel_report(solved).gap_b if isinstance(solved, Forms) else None
+    yield Figure("greatest difference of mean difficulty", Estimate(np.inf if gap is None else gap), high=0.10)
+    slowest, unnamed = 0.0, 0
+    for blueprint in impossible(BLUEPRINT):
+        started = time.process_time()
+        told = explain_infeasible(build(items, blueprint, taken))
+        slowest = max(slowest, time.process_time() - started)
+        unnamed += not (told and all(one.group and one.amount > 0 for one in told))
+    yield Figure("CPU seconds to name what would have to give", Estimate(slowest), high=45)
+    yield Figure("impossible blueprints without a named group and amount", Estimate(unnamed), high=0)
