@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from app.measure.forms import Forms, Item, build, parallel_report, solve
 from tests.bench.measured import Measured, cost
-from tests.simulate.assembly import BLUEPRINT, bank, seen
+from tests.simulate.forms import BLUEPRINT, bank, seen
 
 MOST_APART = 0.1
 """Logits between the mean difficulties of any two forms: twice the tolerance of the blueprint."""
