@@ -6,6 +6,7 @@ must be true; every answer that was kept once stays as it is, and nothing else i
 
 from __future__ import annotations
 
+import secrets
 import shutil
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -13,6 +14,7 @@ from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any
+from unittest.mock import patch
 
 import hypothesis.strategies as st
 from hypothesis import settings
@@ -106,7 +108,8 @@ class Check(RuleBasedStateMachine):
     def begin(self) -> None:
         with self.database.read() as session:
             quiz = next(iter(_quizzes(session)))
-        self.sitting: Sitting = self.database.change(start_sitting, quiz, "sil", now=NOW)
+        with patch.object(secrets, "randbelow", lambda _: 7):  # a sequence that failed is tried again in the same order
+            self.sitting: Sitting = self.database.change(start_sitting, quiz, "sil", now=NOW)
 
     def teardown(self) -> None:
         self.database.close()

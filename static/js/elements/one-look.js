@@ -154,6 +154,7 @@ class OneLook extends HTMLElement {
     this.#face.draw(1);
     if (this.#news !== null) this.#say("told", this.#news);
     this.#news = null;
+    if (unexplained) this.#part("number").textContent = "The look before";
     if (unexplained) return this.#explain(unexplained.n, unexplained.decision, unexplained.word, unexplained.why);
     const look = /** @type {Ahead | undefined} */ (looks[0]);
     if (!look) return this.#finish();
