@@ -89,7 +89,7 @@ def run(
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         env={**_environment(os.environ), **knows},
-        start_new_session=True,
+        process_group=0,  # no session of its own: Linux shares the processor among sessions first
         close_fds=True,
     )
     feeder = _fed(process, stdin)

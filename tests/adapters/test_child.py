@@ -136,8 +136,11 @@ def test_a_child_finds_in_its_environment_what_it_is_to_know() -> None:
 
 
 def test_a_child_stands_back_behind_who_started_it() -> None:
-    found = child.run(script("import os; print(os.nice(0))"), cpu_s=10)
-    assert int(found.stdout) == min(19, os.nice(0) + 15)
+    found = child.run(script("import os; print(os.nice(0), os.getsid(0), os.getpgrp() == os.getpid())"), cpu_s=10)
+    nice, session, leads = found.stdout.split()
+    assert int(nice) == min(19, os.nice(0) + 15)
+    assert int(session) == os.getsid(0)  # niceness means nothing to another session
+    assert leads == b"True"
 
 
 def test_a_hung_child_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
