@@ -5,7 +5,7 @@ import test from "node:test";
 
 import { dropped, left, measured, secondsLeft } from "../../static/js/lib/look-clock.js";
 import { soon } from "../../static/js/lib/look-server.js";
-import { amiss, because } from "../../static/js/lib/look-words.js";
+import { amiss, because, stopped } from "../../static/js/lib/look-words.js";
 import { inMemory, Outbox } from "../../static/js/lib/outbox.js";
 
 test("a decision after the end is told with the play as it was", () => {
@@ -182,4 +182,10 @@ test("what is amiss is told with what helps", () => {
 test("what comes in time is had, what does not is waited for no longer", async () => {
   assert.equal(await soon(Promise.resolve(3), 1000), 3);
   assert.equal(await soon(new Promise(() => {}), 5), null);
+});
+
+test("who is signed out is told so, and what else went wrong by the server's own words", () => {
+  const kept = "Load the page again; what you decided is kept.";
+  assert.equal(stopped({ status: 403, body: { error: "No." } }), `You are signed out on this phone. ${kept}`);
+  assert.equal(stopped({ status: 409, body: { error: "Too late." } }), `Too late. ${kept}`);
 });

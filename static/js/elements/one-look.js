@@ -10,7 +10,7 @@ import { Clips } from "../lib/look-clips.js";
 import { Face } from "../lib/look-face.js";
 import { freshWord, load, play, Run } from "../lib/look-run.js";
 import { back, Server, soon } from "../lib/look-server.js";
-import { because, LEFT_OUT, PRACTICE, TAKEN, UNSTARTED } from "../lib/look-words.js";
+import { because, LEFT_OUT, PRACTICE, stopped, TAKEN, UNSTARTED } from "../lib/look-words.js";
 import { Outbox } from "../lib/outbox.js";
 import { storeOf } from "../lib/outbox-store.js";
 import { LookWhy } from "./look-why.js";
@@ -22,7 +22,6 @@ import { PhoneTest } from "./phone-test.js";
 const ECHOES = 3;
 const SOON_MS = 2000;
 const TRY_AGAIN_MS = 3000;
-const SIGNED_OUT = [401, 403];
 
 class OneLook extends HTMLElement {
   #stamp = "";
@@ -250,10 +249,9 @@ class OneLook extends HTMLElement {
   }
 
   /** Something that trying again does not mend. @param {Reply} reply */
-  #stop({ status, body }) {
+  #stop(reply) {
     this.#say("fetching", "");
-    const why = SIGNED_OUT.includes(status) ? "You are signed out on this phone." : body.error;
-    this.#say("told", `${why} Load the page again; what you decided is kept.`);
+    this.#say("told", stopped(reply));
   }
 
   /** Leave out a clip that shows somebody being hurt. */

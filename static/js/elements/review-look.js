@@ -10,7 +10,7 @@
 import { Clips } from "../lib/look-clips.js";
 import { freshWord } from "../lib/look-run.js";
 import { pause, Server, soon } from "../lib/look-server.js";
-import { LEFT_OUT, TAKEN } from "../lib/look-words.js";
+import { LEFT_OUT, stopped, TAKEN } from "../lib/look-words.js";
 import { Outbox } from "../lib/outbox.js";
 import { storeOf } from "../lib/outbox-store.js";
 import { figure, goneAt, leftAt, reported, spoken } from "../lib/review-clock.js";
@@ -25,7 +25,6 @@ const ECHOES = 3;
 const SOON_MS = 2000;
 const AGAIN_MS = 3000;
 const MOST_VIEWS = 100;
-const SIGNED_OUT = [401, 403];
 const AWAY = "The network is away. Nothing has begun; press again when it is back.";
 const UNTIMED = "The network was away for too long to time it. It does not count; another one comes.";
 
@@ -186,10 +185,9 @@ class ReviewLook extends HTMLElement {
   }
 
   /** Something that trying again does not mend. @param {Reply} reply */
-  #stop({ status, body }) {
+  #stop(reply) {
     this.#say("fetching", "");
-    const why = SIGNED_OUT.includes(status) ? "You are signed out on this phone." : body.error;
-    this.#say("told", `${why} Load the page again; what you decided is kept.`);
+    this.#say("told", stopped(reply));
   }
 
   /** Leave out a clip that shows somebody being hurt. */

@@ -5,6 +5,14 @@ export const UNSTARTED = "The network was away, so the clip was not started.";
 export const PRACTICE = "Kept as practice. It does not count, and another clip comes for it.";
 export const LEFT_OUT = "Left out. That costs nothing; another clip comes.";
 
+const SIGNED_OUT = [401, 403];
+
+/** Why a check cannot go on, where trying again does not mend it. @param {import("./outbox.js").Reply} reply */
+export function stopped({ status, body }) {
+  const why = SIGNED_OUT.includes(status) ? "You are signed out on this phone." : body.error;
+  return `${why} Load the page again; what you decided is kept.`;
+}
+
 /**
  * Why a look does not count, or was no call.
  * @param {string} cause as the server says it
